@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from scoring.exact import parse_decimal
 
-__all__ = ["InvalidDocument", "Problem", "Reader", "load_json"]
+__all__ = ["InvalidDocument", "Problem", "Reader", "describe", "load_json", "take_format"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +222,13 @@ class Reader:
                 self.problem(key, f'The key "{key}" is not known here. Correct its spelling or remove it.')
 
 
+def take_format(reader: Reader, expected: str) -> None:
+    """Read the ``format`` key, which must be ``expected``."""
+    found = reader.take_text("format", required=True)
+    if found and found != expected:
+        reader.problem("format", f'The format is {describe(found)}, but "{expected}" is needed here.')
+
+
 def describe(value: object) -> str:
     """Say in a few words what stands in a document, for a sentence about what is wrong with it."""
     if value is None:
@@ -230,7 +237,9 @@ def describe(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         return f'"{value if len(value) <= 40 else value[:37] + "..."}"'
-    if isinstance(value, int | Decimal):
+    if isinstance(value, int):
+        return str(value) if abs(value) < 10**40 else "a number of more than 40 digits"
+    if isinstance(value, Decimal):
         return str(value)[:40]
     if isinstance(value, list):
         return "a list"

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class CompetitionsConfig(AppConfig):
+    name = "competitions"
+    verbose_name = "Competitions, classes, sheets and results"

@@ -1,0 +1,67 @@
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+from django.db import models
+from django.db.models import F, Q
+
+
+class Competition(models.Model):
+    """A show: one organiser, one venue, some days. Only a published one is seen outside its office."""
+
+    class State(models.TextChoices):
+        PLANNED = "planned", "planned"
+        PUBLISHED = "published", "published"
+        CLOSED = "closed", "closed"
+
+    slug = models.SlugField(max_length=60, unique=True)
+    title = models.CharField(max_length=160)
+    venue = models.CharField(max_length=160)
+    organiser = models.CharField(max_length=160, blank=True)
+    starts_on = models.DateField()
+    ends_on = models.DateField()
+    time_zone = models.CharField(max_length=60, default="UTC")
+    state = models.CharField(max_length=9, choices=State.choices, default=State.PLANNED)
+    association = models.ForeignKey(
+        "riders.Association", on_delete=models.PROTECT, null=True, blank=True, related_name="competitions"
+    )
+    recognised = models.BooleanField(default=False, help_text="Scores count for the association's seasons.")
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        ordering = ["-starts_on", "title", "id"]
+        constraints = [
+            models.CheckConstraint(condition=Q(ends_on__gte=F("starts_on")), name="competition_ends_after_start"),
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.time_zone)
+
+
+class OfficeRole(models.Model):
+    """Someone who works in the show office of one competition."""
+
+    user = models.ForeignKey("riders.User", on_delete=models.CASCADE, related_name="office_roles")
+    competition = models.ForeignKey(Competition, on_delete=models.CASCADE, related_name="office_roles")
+
+    class Meta:
+        ordering = ["competition", "user"]
+        constraints = [models.UniqueConstraint(fields=["user", "competition"], name="office_role_once")]
+
+
+class Judge(models.Model):
+    name = models.CharField(max_length=120, unique=True)
+    grade = models.CharField(max_length=80, blank=True)
+    user = models.OneToOneField(
+        "riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="judge"
+    )
+
+    class Meta:
+        ordering = ["name", "id"]
+
+    def __str__(self) -> str:
+        return self.name
