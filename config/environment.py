@@ -59,7 +59,9 @@ def read_environment() -> Environment:
         debug=env.bool("MARKBOOK_DEBUG", default=False),
         data=data,
         secret_key=env.str("MARKBOOK_SECRET_KEY", default="") or ("" if production else _kept_secret_key(data)),
-        allowed_hosts=env.list("MARKBOOK_ALLOWED_HOSTS", default=[] if production else ["localhost", "127.0.0.1", "[::1]"]),
+        allowed_hosts=env.list(
+            "MARKBOOK_ALLOWED_HOSTS", default=[] if production else ["localhost", "127.0.0.1", "[::1]"]
+        ),
         public_url=env.str("MARKBOOK_PUBLIC_URL", default="" if production else "http://127.0.0.1:8000").rstrip("/"),
         database=env.db_url("MARKBOOK_DATABASE_URL", default=f"sqlite:///{data / 'markbook.sqlite3'}"),
         broker_url=env.str("MARKBOOK_BROKER_URL", default="filesystem://"),

@@ -27,9 +27,7 @@ class Job(models.Model):
     state = models.CharField(max_length=7, choices=State.choices, default=State.QUEUED)
     progress = models.PositiveSmallIntegerField(default=0, help_text="Per cent.")
     attempts = models.PositiveSmallIntegerField(default=0)
-    requested_by = models.ForeignKey(
-        "riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
-    )
+    requested_by = models.ForeignKey("riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     requested_at = models.DateTimeField(auto_now_add=True)
     started_at = models.DateTimeField(null=True, blank=True)
     heartbeat_at = models.DateTimeField(null=True, blank=True)

@@ -22,9 +22,7 @@ class InvalidInput(DomainError):  # noqa: N818 - reads as the sentence it carrie
 
     code = "invalid"
 
-    def __init__(
-        self, message: str, *, problems: Iterable[tuple[str, str]] = (), code: str | None = None
-    ) -> None:
+    def __init__(self, message: str, *, problems: Iterable[tuple[str, str]] = (), code: str | None = None) -> None:
         self.problems = list(problems)
         fields: dict[str, list[str]] = {}
         for where, sentence in self.problems:

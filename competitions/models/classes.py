@@ -62,11 +62,11 @@ class CompetitionClass(models.Model):
     in_ring = models.ForeignKey(
         "competitions.Entry", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
-    results_state = models.CharField(
-        max_length=11, choices=ResultsState.choices, default=ResultsState.PROVISIONAL
-    )
+    results_state = models.CharField(max_length=11, choices=ResultsState.choices, default=ResultsState.PROVISIONAL)
     correction_reason = models.CharField(max_length=300, blank=True)
-    revision = models.PositiveIntegerField(default=0, help_text="Number of the last official results; 0 before the first.")
+    revision = models.PositiveIntegerField(
+        default=0, help_text="Number of the last official results; 0 before the first."
+    )
     version = models.PositiveIntegerField(default=1)
     changed_at = models.DateTimeField(auto_now=True)
 

@@ -56,9 +56,7 @@ class OfficeRole(models.Model):
 class Judge(models.Model):
     name = models.CharField(max_length=120, unique=True)
     grade = models.CharField(max_length=80, blank=True)
-    user = models.OneToOneField(
-        "riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="judge"
-    )
+    user = models.OneToOneField("riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="judge")
 
     class Meta:
         ordering = ["name", "id"]

@@ -41,9 +41,7 @@ class PublishedResults(models.Model):
     class_document = models.JSONField()
     document = models.JSONField()
     published_at = models.DateTimeField(auto_now_add=True)
-    published_by = models.ForeignKey(
-        "riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
-    )
+    published_by = models.ForeignKey("riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=300, blank=True)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_reason = models.CharField(max_length=300, blank=True)

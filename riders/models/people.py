@@ -18,11 +18,11 @@ class Rider(models.Model):
     """A person who rides. Contact data are for the rider, the offices that entered them and staff; never public."""
 
     name = models.CharField(max_length=120)
-    registration = models.CharField(max_length=40, blank=True, help_text="Number that identifies this person across shows.")
-    email = models.EmailField(blank=True)
-    user = models.OneToOneField(
-        "riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="rider"
+    registration = models.CharField(
+        max_length=40, blank=True, help_text="Number that identifies this person across shows."
     )
+    email = models.EmailField(blank=True)
+    user = models.OneToOneField("riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="rider")
 
     class Meta:
         ordering = ["name", "id"]
@@ -38,7 +38,9 @@ class Rider(models.Model):
 
 class Horse(models.Model):
     name = models.CharField(max_length=120)
-    registration = models.CharField(max_length=40, blank=True, help_text="Number that identifies this horse across shows.")
+    registration = models.CharField(
+        max_length=40, blank=True, help_text="Number that identifies this horse across shows."
+    )
     born = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Year of birth.")
     owner = models.ForeignKey(Owner, on_delete=models.PROTECT, null=True, blank=True, related_name="horses")
 

@@ -1,0 +1,150 @@
+"""Who may see and do what at a competition. Pages and API get objects only through ``visible``; deny is the default.
+
+========== =====================================================================================================
+view       the public part: a published competition, its classes, entries and results. Marks by movement are not
+view-sheets marks and remarks: the office, the judge of the seat, and the rider once the results are official
+mark       write a sheet: the judge of that seat while the class is open, and the office
+run        everything at the desk: the office of that competition and staff
+========== =====================================================================================================
+"""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+from django.db.models import Model, Q, QuerySet
+
+from competitions.models import (
+    Competition,
+    CompetitionClass,
+    Entry,
+    Judge,
+    PanelSeat,
+    PublishedResults,
+    RuleSet,
+    Sheet,
+    Test,
+)
+from riders.policy import Visitor
+
+_M = TypeVar("_M", bound=Model)
+
+_TO_COMPETITION = {
+    Competition: "",
+    CompetitionClass: "competition__",
+    Entry: "competition_class__competition__",
+    PanelSeat: "competition_class__competition__",
+    PublishedResults: "competition_class__competition__",
+    Sheet: "entry__competition_class__competition__",
+}
+
+
+def office_competitions(user: Visitor) -> QuerySet[Competition]:
+    """Return the competitions in whose office this user works; staff work in all."""
+    if not user.is_authenticated:
+        return Competition.objects.none()
+    if user.is_staff:
+        return Competition.objects.all()
+    return Competition.objects.filter(office_roles__user=user)
+
+
+def is_office(user: Visitor, competition: Competition) -> bool:
+    if not user.is_authenticated:
+        return False
+    return user.is_staff or competition.office_roles.filter(user=user).exists()
+
+
+def seats_of(user: Visitor) -> QuerySet[PanelSeat]:
+    """Return the seats on which this user judges."""
+    if not user.is_authenticated:
+        return PanelSeat.objects.none()
+    return PanelSeat.objects.filter(judge__user=user)
+
+
+def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
+    """Return those rows of a queryset that the user may know of."""
+    model = queryset.model
+    if model in {Test, RuleSet, Judge}:
+        return queryset
+    if model not in _TO_COMPETITION:
+        return queryset.none()
+    if user.is_authenticated and user.is_staff:
+        return queryset
+    prefix = _TO_COMPETITION[model]
+    office = Q(**{f"{prefix}in" if prefix else "pk__in": office_competitions(user).values("pk")})
+    if prefix:
+        office = Q(**{f"{prefix.removesuffix('__')}__in": office_competitions(user).values("pk")})
+    if model is Sheet:
+        return queryset.filter(office | _own_sheets(user)).distinct()
+    published = ~Q(**{f"{prefix}state": Competition.State.PLANNED})
+    judged = Q(pk__in=[])
+    if user.is_authenticated:
+        classes = seats_of(user).values("competition_class")
+        judged = Q(**{f"{_to_class(model)}__in": classes}) if model is not Competition else Q(classes__in=classes)
+    return queryset.filter(published | office | judged).distinct()
+
+
+def can(user: Visitor, verb: str, obj: Any) -> bool:
+    """Answer for one object and one of the verbs above; an unknown verb or object is refused."""
+    if verb == "view":
+        return type(obj) in {*_TO_COMPETITION, Test, RuleSet, Judge} and (
+            visible(user, type(obj)._default_manager.filter(pk=obj.pk)).exists()  # noqa: SLF001 - Django's name for it
+        )
+    if not user.is_authenticated:
+        return False
+    competition = _competition_of(obj)
+    if competition is None:
+        return False
+    if verb == "run":
+        return is_office(user, competition)
+    if verb == "view-sheets":
+        return is_office(user, competition) or _may_view_sheets(user, obj)
+    if verb == "mark":
+        return is_office(user, competition) or (_is_judge_of(user, obj) and _class_of(obj).open_for_changes)
+    return False
+
+
+def _own_sheets(user: Visitor) -> Q:
+    if not user.is_authenticated:
+        return Q(pk__in=[])
+    return Q(seat__judge__user=user) | Q(
+        entry__pair__rider__user=user,
+        entry__competition_class__results_state=CompetitionClass.ResultsState.OFFICIAL,
+        entry__competition_class__correction_reason="",
+    )
+
+
+def _to_class(model: type[Model]) -> str:
+    return {CompetitionClass: "pk", Entry: "competition_class", PanelSeat: "competition_class"}.get(
+        model,
+        "competition_class",  # type: ignore[arg-type]
+    )
+
+
+def _competition_of(obj: Any) -> Competition | None:
+    if isinstance(obj, Competition):
+        return obj
+    if isinstance(obj, CompetitionClass | Entry | PanelSeat | PublishedResults | Sheet):
+        return _class_of(obj).competition
+    return None
+
+
+def _class_of(obj: Any) -> CompetitionClass:
+    if isinstance(obj, CompetitionClass):
+        return obj
+    if isinstance(obj, Sheet):
+        return obj.entry.competition_class
+    return obj.competition_class
+
+
+def _may_view_sheets(user: Visitor, obj: Any) -> bool:
+    if isinstance(obj, Sheet):
+        return visible(user, Sheet.objects.filter(pk=obj.pk)).exists()
+    if isinstance(obj, Entry):
+        return visible(user, Sheet.objects.filter(entry=obj)).exists()
+    return False
+
+
+def _is_judge_of(user: Visitor, obj: Any) -> bool:
+    seat = obj.seat if isinstance(obj, Sheet) else obj
+    return isinstance(seat, PanelSeat) and seat.judge is not None and seat.judge.user_id == user.pk

@@ -1,0 +1,299 @@
+"""Saving a judge's sheet: one transaction that writes the sheet, its revision and the class's new results."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils import timezone
+
+import scoring
+from competitions.models import CompetitionClass, Entry, PanelSeat, Sheet, SheetRevision
+from competitions.services.clock import lock_open_class
+from competitions.services.documents import items_of_seat, test_of
+from competitions.services.results import recompute_class
+from riders.errors import Conflict, InvalidInput
+from riders.models import User
+from riders.transactions import write_transaction
+from scoring.exact import parse_decimal
+from scoring.marks import mark_text
+
+_LONGEST_REMARK = 1000
+_LONGEST_OVERALL = 5000
+
+
+class Unset:
+    """Stands for a value that is left as it is, where None means "none"."""
+
+
+UNSET = Unset()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetChanges:
+    """What to change on a sheet; None leaves a field as it is. A mark of None, a remark of "" is taken away.
+
+    ``marks`` holds whole tenths by item, ``given_result`` ``{"points": ..}``, ``{"percentage": ..}`` or None.
+    """
+
+    marks: Mapping[str, int | None] | None = None
+    remarks: Mapping[str, str] | None = None
+    overall_remarks: str | None = None
+    given_result: Mapping[str, str] | Unset | None = UNSET
+    typed_total: str | None = None
+    substitutes: Sequence[str] | None = None
+    signed: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SavedSheet:
+    """A sheet as saved, its summary and the version of the class that shows it."""
+
+    sheet: Sheet
+    summary: scoring.SheetSummary
+    class_version: int
+
+
+def save_sheet(
+    *,
+    entry: Entry,
+    seat: PanelSeat,
+    expected_version: int,
+    changes: SheetChanges,
+    by: User | None,
+    source: SheetRevision.Source,
+    reason: str = "",
+) -> SavedSheet:
+    """Save changes to a sheet that is still at ``expected_version`` (0: there is none yet) and recompute the class.
+
+    Raises ``Conflict`` with the sheet as it stands when someone else saved first, ``InvalidInput`` with every problem,
+    ``NotAllowed`` when the results are official. Nothing is written in any of these cases.
+    """
+    with write_transaction():
+        competition_class = lock_open_class(entry.competition_class_id)
+        sheet = write_sheet(
+            competition_class,
+            entry=entry,
+            seat=seat,
+            expected_version=expected_version,
+            changes=changes,
+            by=by,
+            source=source,
+            reason=reason,
+        )
+        settle_status(competition_class, entry)
+        version = recompute_class(competition_class)
+    return SavedSheet(sheet, summary_of(sheet, competition_class=competition_class), version)
+
+
+def write_sheet(
+    competition_class: CompetitionClass,
+    *,
+    entry: Entry,
+    seat: PanelSeat,
+    expected_version: int | None,
+    changes: SheetChanges,
+    by: User | None,
+    source: SheetRevision.Source,
+    reason: str = "",
+) -> Sheet:
+    """Write one sheet and its revision inside the caller's transaction, without recomputing the class.
+
+    For imports, which recompute once at the end; ``expected_version`` None takes the sheet as it stands. Changes that
+    change nothing write nothing.
+    """
+    if seat.competition_class_id != competition_class.pk or entry.competition_class_id != competition_class.pk:
+        raise InvalidInput("The entry and the seat are not of the same class.", code="other-class")
+    refuse_bad_changes(competition_class, seat, changes)
+    sheet = Sheet.objects.select_for_update().filter(entry=entry, seat=seat).first() or Sheet(entry=entry, seat=seat)
+    if expected_version is not None and sheet.version != expected_version:
+        raise Conflict(
+            f"The sheet of entry {entry.number} at {seat.seat} was changed by {sheet.changed_by or 'someone else'} since "
+            "you opened it. Compare both, then save what is right.",
+            current=sheet,
+        )
+    before = sheet_record(sheet)
+    _apply(sheet, changes)
+    after = sheet_record(sheet)
+    if after == before and sheet.version:
+        return sheet
+    _store(sheet, by)
+    SheetRevision.objects.create(
+        sheet=sheet, version=sheet.version, by=by, source=source, reason=reason[:300], before=before, after=after
+    )
+    return sheet
+
+
+def refuse_bad_changes(competition_class: CompetitionClass, seat: PanelSeat, changes: SheetChanges) -> None:
+    """Raise ``InvalidInput`` with every problem in the changes, each with its field as in ``marks.7``."""
+    items = {item.id: item for item in items_of_seat(test_of(competition_class), seat)}
+    problems = [
+        *_mark_problems(items, changes.marks or {}),
+        *_remark_problems(items, changes),
+        *_given_problems(changes.given_result),
+    ]
+    problems += [
+        (f"substitutes.{item}", f'"{item}" is no item that seat {seat.seat} marks.')
+        for item in changes.substitutes or ()
+        if item not in items
+    ]
+    if changes.typed_total is not None and len(changes.typed_total) > 20:
+        problems.append(("typed_total", "The total from the paper is too long. Enter points such as 186.5."))
+    if problems:
+        raise InvalidInput(
+            "The sheet was not saved. " + " ".join(sentence for _, sentence in problems[:3]), problems=problems
+        )
+
+
+def settle_status(competition_class: CompetitionClass, entry: Entry) -> None:
+    """Let the status follow the sheets: running from the first mark, completed when every seat's sheet is full.
+
+    An outcome that the office has set (eliminated, retired, withdrawn, no-show) stays.
+    """
+    entry.refresh_from_db(fields=["status", "version"])
+    if entry.status not in {Entry.Status.ENTERED, Entry.Status.RUNNING, Entry.Status.COMPLETED}:
+        return
+    sheets = {sheet.seat_id: sheet for sheet in entry.sheets.all()}
+    seats = list(competition_class.seats.all())
+    test = test_of(competition_class)
+    full = [seat.pk in sheets and is_full(sheets[seat.pk], items_of_seat(test, seat)) for seat in seats]
+    status = entry.status
+    if seats and all(full):
+        status = Entry.Status.COMPLETED
+    elif entry.status == Entry.Status.COMPLETED or any(sheet.marks or sheet.given_result for sheet in sheets.values()):
+        status = Entry.Status.RUNNING
+    if status != entry.status:
+        entry.status = status
+        entry.version += 1
+        entry.save(update_fields=["status", "version"])
+    if status == Entry.Status.COMPLETED and competition_class.in_ring_id == entry.pk:
+        competition_class.in_ring = None
+        competition_class.save(update_fields=["in_ring"])
+
+
+def is_full(sheet: Sheet, items: Sequence[scoring.Item]) -> bool:
+    """Tell whether a sheet has its result: every item marked, or points or a percentage given."""
+    return sheet.given_result is not None or all(item.id in sheet.marks for item in items)
+
+
+def summary_of(sheet: Sheet, *, competition_class: CompetitionClass | None = None) -> scoring.SheetSummary:
+    """Return points, maximum, percentage and gaps of one sheet, with the entry's errors and deductions taken off."""
+    competition_class = competition_class or sheet.entry.competition_class
+    from competitions.services.documents import rules_of
+
+    items = items_of_seat(test_of(competition_class), sheet.seat)
+    return scoring.sheet_summary(
+        test_of(competition_class),
+        rules_of(competition_class),
+        sheet.marks,
+        items=tuple(item.id for item in items),
+        errors=sheet.entry.errors,
+        deductions=[
+            deduction for deduction in sheet.entry.deductions if deduction.get("seat") in {None, sheet.seat.seat}
+        ],
+    )
+
+
+def sheet_record(sheet: Sheet) -> dict[str, Any]:
+    """Return what a revision keeps of a sheet."""
+    return {
+        "marks": dict(sheet.marks),
+        "remarks": dict(sheet.remarks),
+        "overall_remarks": sheet.overall_remarks,
+        "given_result": sheet.given_result,
+        "typed_total": sheet.typed_total,
+        "substitutes": list(sheet.substitutes),
+        "signed": sheet.signed,
+    }
+
+
+def _mark_problems(items: Mapping[str, scoring.Item], marks: Mapping[str, int | None]) -> list[tuple[str, str]]:
+    problems = []
+    for item_id, tenths in marks.items():
+        item = items.get(item_id)
+        if item is None:
+            problems.append((f"marks.{item_id}", f'The test has no item "{item_id}" that this seat marks.'))
+        elif tenths is not None and tenths not in item.scale:
+            problems.append((f"marks.{item_id}", _bad_mark(item, tenths)))
+    return problems
+
+
+def _bad_mark(item: scoring.Item, tenths: object) -> str:
+    shown = mark_text(tenths) if isinstance(tenths, int) and not isinstance(tenths, bool) else tenths
+    return f"Mark {shown} for {item.label} is not on its scale. {item.scale.instruction()}"
+
+
+def _remark_problems(items: Mapping[str, scoring.Item], changes: SheetChanges) -> list[tuple[str, str]]:
+    problems = []
+    for item_id, text in (changes.remarks or {}).items():
+        if item_id not in items:
+            problems.append((f"remarks.{item_id}", f'The test has no item "{item_id}" that this seat marks.'))
+        elif len(text) > _LONGEST_REMARK:
+            problems.append(
+                (f"remarks.{item_id}", f"The remark has {len(text)} characters. Use at most {_LONGEST_REMARK}.")
+            )
+    if changes.overall_remarks is not None and len(changes.overall_remarks) > _LONGEST_OVERALL:
+        length = len(changes.overall_remarks)
+        problems.append(
+            ("overall_remarks", f"The overall remarks have {length} characters. Use at most {_LONGEST_OVERALL}.")
+        )
+    return problems
+
+
+def _given_problems(given: Mapping[str, str] | Unset | None) -> list[tuple[str, str]]:
+    if isinstance(given, Unset) or given is None:
+        return []
+    sentence = 'Give either the points of the sheet, such as "186.5", or its percentage, such as "67.273".'
+    if len(given) != 1 or not set(given) <= {"points", "percentage"}:
+        return [("given_result", sentence)]
+    ((kind, value),) = given.items()
+    try:
+        number = parse_decimal(value)
+    except ValueError:
+        return [("given_result", f'"{str(value)[:40]}" is not a plain decimal number. {sentence}')]
+    if number < 0 or (kind == "percentage" and number > 100):
+        return [("given_result", f'"{value}" is out of range. {sentence}')]
+    return []
+
+
+def _apply(sheet: Sheet, changes: SheetChanges) -> None:
+    if changes.marks is not None:
+        merged = {**sheet.marks, **changes.marks}
+        sheet.marks = {item: tenths for item, tenths in merged.items() if tenths is not None}
+        if any(tenths is not None for tenths in changes.marks.values()):
+            sheet.given_result = None
+    if changes.remarks is not None:
+        texts = {**sheet.remarks, **{item: clean_text(text) for item, text in changes.remarks.items()}}
+        sheet.remarks = {item: text for item, text in texts.items() if text}
+    if changes.overall_remarks is not None:
+        sheet.overall_remarks = clean_text(changes.overall_remarks)
+    if not isinstance(changes.given_result, Unset):
+        sheet.given_result = None if changes.given_result is None else dict(changes.given_result)
+    if changes.typed_total is not None:
+        sheet.typed_total = changes.typed_total.strip()
+    if changes.substitutes is not None:
+        sheet.substitutes = list(changes.substitutes)
+    if changes.signed is not None:
+        sheet.signed = changes.signed
+
+
+def clean_text(text: str) -> str:
+    """Trim a remark and drop NUL characters, which PostgreSQL cannot hold; everything else stays as written."""
+    return text.replace("\x00", "").replace("\r\n", "\n").strip()
+
+
+def _store(sheet: Sheet, by: User | None) -> None:
+    """Write the sheet on condition that its version is still the one read: the guard that holds on every database."""
+    version = sheet.version
+    sheet.version = version + 1
+    sheet.changed_at = timezone.now()
+    sheet.changed_by = by
+    if sheet.pk is None:
+        sheet.save(force_insert=True)
+        return
+    written = Sheet.objects.filter(pk=sheet.pk, version=version).update(
+        version=sheet.version, changed_at=sheet.changed_at, changed_by=by, **sheet_record(sheet)
+    )
+    if not written:
+        raise Conflict("The sheet was changed by someone else at this moment. Compare both, then save what is right.")

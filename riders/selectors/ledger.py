@@ -1,0 +1,141 @@
+"""Reading the ledger: as records of ``scores/1``, for a season, for a pair."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Iterator
+from datetime import date
+
+from django.db.models import QuerySet
+
+from riders.models import Membership, Pair, Score, Season
+
+COLUMNS = (
+    "score_id",
+    "pair",
+    "rider",
+    "horse",
+    "division",
+    "level",
+    "test",
+    "highest_of_level",
+    "kind",
+    "date",
+    "competition",
+    "class",
+    "judges",
+    "percentage",
+    "collectives",
+    "placing",
+    "starters",
+    "status",
+    "hors_concours",
+    "recognised",
+    "member",
+    "region",
+    "team",
+    "venue",
+    "owner",
+    "horse_age",
+)
+
+
+def scores_in_force() -> QuerySet[Score]:
+    """Return the scores that have not been retracted, with what a record needs."""
+    return Score.objects.filter(retracted_at__isnull=True).select_related("pair__rider", "pair__horse")
+
+
+def score_record(score: Score) -> dict[str, str]:
+    """Return a score as the text fields of ``scores/1``; empty is unknown."""
+    return {
+        "score_id": score.key,
+        "pair": score.pair.key,
+        "rider": score.pair.rider.name,
+        "horse": score.pair.horse.name,
+        "division": score.division,
+        "level": score.level,
+        "test": score.test,
+        "highest_of_level": _flag(score.highest_of_level),
+        "kind": score.kind,
+        "date": score.date.isoformat(),
+        "competition": score.competition,
+        "class": score.class_name,
+        "judges": ";".join(score.judges),
+        "percentage": score.percentage,
+        "collectives": score.collectives,
+        "placing": _count(score.placing),
+        "starters": _count(score.starters),
+        "status": score.status,
+        "hors_concours": _flag(score.hors_concours),
+        "recognised": _flag(score.recognised),
+        "member": _flag(score.member),
+        "region": score.region,
+        "team": score.team,
+        "venue": score.venue,
+        "owner": score.owner,
+        "horse_age": _count(score.horse_age),
+    }
+
+
+def scores_csv(scores: Iterable[Score]) -> Iterator[str]:
+    """Yield the lines of a ``scores/1`` CSV file, header first."""
+    buffer = io.StringIO()
+    writer = csv.DictWriter(buffer, COLUMNS, lineterminator="\r\n")
+    writer.writeheader()
+    for score in scores:
+        yield _drain(buffer)
+        writer.writerow(score_record(score))
+    yield _drain(buffer)
+
+
+def scores_for_season(season: Season) -> list[dict[str, str]]:
+    """Return the records of every score in the season's days, with ``member`` worked out for its association.
+
+    A rider is a member if a membership of the association covers the day of the ride. Where the association has no
+    memberships at all, the value that came with the score stands.
+    """
+    scores = scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).order_by("date", "key")
+    periods = _membership_periods(season)
+    records = []
+    for score in scores:
+        record = score_record(score)
+        if periods is not None:
+            record["member"] = _flag(_covered(periods.get(score.pair.rider_id, []), score.date))
+        records.append(record)
+    return records
+
+
+def scores_of_pair(pair: Pair) -> QuerySet[Score]:
+    return scores_in_force().filter(pair=pair).order_by("-date", "key")
+
+
+def _membership_periods(season: Season) -> dict[int, list[tuple[date, date | None]]] | None:
+    memberships = Membership.objects.filter(association=season.association)
+    if not memberships.exists():
+        return None
+    periods: dict[int, list[tuple[date, date | None]]] = {}
+    for rider_id, start, end in memberships.filter(kind=Membership.Kind.PERSON).values_list(
+        "rider_id", "starts_on", "ends_on"
+    ):
+        periods.setdefault(rider_id, []).append((start, end))  # type: ignore[arg-type]
+    return periods
+
+
+def _covered(periods: Iterable[tuple[date, date | None]], day: date) -> bool:
+    return any(start <= day and (end is None or day <= end) for start, end in periods)
+
+
+def _flag(value: bool | None) -> str:
+    return "" if value is None else "true" if value else "false"
+
+
+def _count(value: int | None) -> str:
+    return "" if value is None else str(value)
+
+
+def _drain(buffer: io.StringIO) -> str:
+    text = buffer.getvalue()
+    buffer.seek(0)
+    buffer.truncate()
+    return text

@@ -1,0 +1,136 @@
+"""The ledger of official scores: posting, correcting and retracting, each with a history row and never twice."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+from django.utils import timezone
+
+from riders.models import Pair, Score, ScoreChange, User
+from riders.services.standings import rebuild_touched
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScoreRow:
+    """One row for the ledger, named as in ``scores/1``; ``key`` identifies its origin. Empty text or None is unknown."""
+
+    key: str
+    source: Score.Source
+    pair: Pair
+    date: date
+    competition: str
+    status: str
+    class_name: str = ""
+    division: str = ""
+    level: str = ""
+    test: str = ""
+    highest_of_level: bool | None = None
+    kind: str = ""
+    judges: Sequence[str] = field(default_factory=list)
+    percentage: str = ""
+    collectives: str = ""
+    placing: int | None = None
+    starters: int | None = None
+    hors_concours: bool | None = None
+    recognised: bool | None = None
+    member: bool | None = None
+    region: str = ""
+    team: str = ""
+    venue: str = ""
+    owner: str = ""
+    horse_age: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """How many scores a posting wrote, changed and left as they were."""
+
+    posted: int
+    corrected: int
+    unchanged: int
+
+
+_COMPARED = [name for name in ScoreRow.__dataclass_fields__ if name not in {"key", "pair"}]
+
+
+def post_scores(rows: Iterable[ScoreRow], *, by: User | None, reason: str = "", rebuild: bool = True) -> Posted:
+    """Write rows into the ledger, inside the caller's transaction.
+
+    A key that is not there is posted; one that is there with other values, or retracted, is corrected; the same again
+    changes nothing. With ``rebuild`` the standings of the touched seasons are worked out anew.
+    """
+    wanted = {row.key: row for row in rows}
+    known = {score.key: score for score in _by_keys(wanted)}
+    now = timezone.now()
+    fresh = [_new_score(row, now) for key, row in wanted.items() if key not in known]
+    Score.objects.bulk_create(fresh)
+    changes = [ScoreChange(score=score, action=ScoreChange.Action.POSTED, by=by, reason=reason) for score in fresh]
+    corrected = [score for key, score in known.items() if _differs(score, wanted[key])]
+    dates = {score.date for score in fresh} | {score.date for score in corrected}
+    for score in corrected:
+        before = record_of(score)
+        _apply(score, wanted[score.key], now)
+        dates.add(score.date)
+        changes.append(
+            ScoreChange(score=score, action=ScoreChange.Action.CORRECTED, by=by, reason=reason, before=before)
+        )
+    ScoreChange.objects.bulk_create(changes)
+    if rebuild and dates:
+        rebuild_touched(dates)
+    return Posted(len(fresh), len(corrected), len(known) - len(corrected))
+
+
+def retract_scores(keys: Collection[str], *, by: User | None, reason: str, rebuild: bool = True) -> int:
+    """Take scores out of force, inside the caller's transaction; the rows and their history stay readable."""
+    now = timezone.now()
+    scores = [score for score in _by_keys(keys) if score.retracted_at is None]
+    ScoreChange.objects.bulk_create(
+        ScoreChange(score=score, action=ScoreChange.Action.RETRACTED, by=by, reason=reason, before=record_of(score))
+        for score in scores
+    )
+    Score.objects.filter(pk__in=[score.pk for score in scores]).update(retracted_at=now)
+    if rebuild and scores:
+        rebuild_touched({score.date for score in scores})
+    return len(scores)
+
+
+def record_of(score: Score) -> dict[str, object]:
+    """Return what a history row keeps of a score."""
+    kept: dict[str, object] = {name: getattr(score, name) for name in _COMPARED}
+    kept["date"] = score.date.isoformat()
+    kept["pair"] = score.pair_id
+    kept["retracted"] = score.retracted_at is not None
+    return kept
+
+
+def _by_keys(keys: Iterable[str]) -> list[Score]:
+    wanted = list(keys)
+    found: list[Score] = []
+    for start in range(0, len(wanted), 500):
+        found += Score.objects.select_for_update().filter(key__in=wanted[start : start + 500])
+    return found
+
+
+def _new_score(row: ScoreRow, now: object) -> Score:
+    values = {name: getattr(row, name) for name in row.__dataclass_fields__}
+    return Score(**{**values, "judges": list(row.judges), "posted_at": now})
+
+
+def _differs(score: Score, row: ScoreRow) -> bool:
+    if score.retracted_at is not None or score.pair_id != row.pair.pk:
+        return True
+    return any(getattr(score, name) != getattr(row, name) for name in _COMPARED if name != "judges") or (
+        score.judges != list(row.judges)
+    )
+
+
+def _apply(score: Score, row: ScoreRow, now: object) -> None:
+    for name in _COMPARED:
+        setattr(score, name, getattr(row, name))
+    score.judges = list(row.judges)
+    score.pair = row.pair
+    score.posted_at = now  # type: ignore[assignment]
+    score.retracted_at = None
+    score.save()
