@@ -1,0 +1,187 @@
+"""Scores of other shows into the ledger: a ``scores/1`` file, as CSV or as JSON lines, all of it or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from riders.csvrows import decoded, read_rows
+from riders.intake import Problems, has_unstorable, one_line, refuse
+from riders.models import Pair, Score, User
+from riders.selectors.ledger import COLUMNS, score_record
+from riders.services.ledger import ScoreRow, post_scores
+from riders.services.pair_book import PairBook
+from riders.transactions import write_transaction
+from scoring.documents import InvalidDocument, describe, load_json
+from scoring.exact import format_exact
+from scoring.season.ledger import Score as Read
+from scoring.season.ledger import read_numbered_rows
+
+_REQUIRED = ("score_id", "pair", "rider", "horse", "date", "competition", "status")
+_LONGEST = {
+    "score_id": 120,
+    "pair": 90,
+    "division": 60,
+    "level": 60,
+    "test": 120,
+    "kind": 20,
+    "competition": 120,
+    "class": 120,
+    "region": 60,
+    "team": 80,
+    "venue": 160,
+    "owner": 120,
+    "rider": 120,
+    "horse": 120,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ImportSummary:
+    """How many scores an import posted, corrected and found as they were already."""
+
+    posted: int
+    corrected: int
+    unchanged: int
+
+    def __str__(self) -> str:
+        return f"{self.posted} posted, {self.corrected} corrected, {self.unchanged} unchanged"
+
+
+def import_scores(
+    text: str | bytes, *, by: User | None, reason: str = "imported", rebuild: bool = True
+) -> ImportSummary:
+    """Post the scores of a file and have the standings of the touched seasons worked out anew.
+
+    ``pair`` names a pair of this database by its key, or by the registrations of rider and horse with a hyphen between;
+    any other id makes a new pair, whose rider and horse are shared with other new pairs of the file of those names. A
+    score that a class run here has posted is left alone, and refused with other values: it is corrected in its class.
+    Raises ``InvalidInput`` with
+    every problem by row and column.
+    """
+    problems: Problems = []
+    rows = dict(_numbered_rows(text, problems))
+    read = _read(rows, problems)
+    with write_transaction():
+        pairs = PairBook(problems)
+        fresh = _without_scores_of_classes(read, problems)
+        for number, score in fresh:
+            pairs.read(number, score)
+        refuse(problems, what="the scores")
+        pairs.write()
+        posted = post_scores(
+            [_score_row(score, rows[number], pairs.pair_of(score)) for number, score in fresh],
+            by=by,
+            reason=reason,
+            rebuild=rebuild,
+        )
+    return ImportSummary(posted.posted, posted.corrected, posted.unchanged + len(read) - len(fresh))
+
+
+def _numbered_rows(text: str | bytes, problems: Problems) -> Iterator[tuple[int, Mapping[str, object]]]:
+    plain = decoded(text, problems)
+    if plain is None:
+        return
+    if not plain.lstrip().startswith("{"):
+        for row in read_rows(plain, columns=COLUMNS, required=_REQUIRED, problems=problems):
+            yield row.number, {column: one_line(cell) for column, cell in row.cells.items()}
+        return
+    for number, line in enumerate(plain.split("\n"), start=1):
+        if line.strip():
+            try:
+                row_read = load_json(line)
+            except InvalidDocument as error:
+                problems += [(f"row {number}", problem.message) for problem in error.problems]
+                continue
+            if isinstance(row_read, Mapping):
+                yield number, row_read
+            else:
+                problems.append((f"row {number}", f"Here stands {describe(row_read)}. A score is an object in braces."))
+
+
+def _read(rows: Mapping[int, Mapping[str, object]], problems: Problems) -> list[tuple[int, Read]]:
+    """Read what can be read, noting the problems of fields, of what is missing and of what is too long."""
+    found: list[tuple[int, Read]] = []
+    first: dict[str, int] = {}
+    for number, row in rows.items():
+        try:
+            (score,) = read_numbered_rows([(number, row)])
+        except InvalidDocument as error:
+            problems += [(problem.path.replace(".", ", ", 1), problem.message) for problem in error.problems]
+            continue
+        before = len(problems)
+        problems += _missing_or_long(number, row)
+        earlier = first.setdefault(score.score_id, number)
+        if earlier != number:
+            sentence = f"The score {describe(score.score_id)} stands already in row {earlier}. Remove one of the two."
+            problems.append((f"row {number}, score_id", sentence))
+        if len(problems) == before:
+            found.append((number, score))
+    return found
+
+
+def _missing_or_long(number: int, row: Mapping[str, object]) -> Iterator[tuple[str, str]]:
+    for name in _REQUIRED:
+        if row.get(name) in {None, ""}:
+            yield f"row {number}, {name}", f'"{name}" is empty here, but the ledger needs it. Fill it in.'
+    for name, value in row.items():
+        if isinstance(value, str) and has_unstorable(value):
+            yield f"row {number}, {name}", f'"{name}" holds a control character here. Type the text anew.'
+        elif isinstance(value, str) and len(value) > _LONGEST.get(name, 2000):
+            sentence = (
+                f"{describe(value)} has {len(value)} characters, but at most {_LONGEST.get(name, 2000)} are kept."
+            )
+            yield f"row {number}, {name}", f"{sentence} Shorten it."
+
+
+def _without_scores_of_classes(read: list[tuple[int, Read]], problems: Problems) -> list[tuple[int, Read]]:
+    wanted = {score.score_id for _, score in read}
+    own = {
+        score.key: score_record(score)
+        for score in Score.objects.filter(source=Score.Source.CLASS).select_related("pair__rider", "pair__horse")
+        if score.key in wanted
+    }
+    for number, score in read:
+        if score.score_id in own and read_numbered_rows([(number, own[score.score_id])])[0] != score:
+            sentence = f"The score {describe(score.score_id)} comes from a class that was run here. Correct it there."
+            problems.append((f"row {number}, score_id", sentence))
+    return [(number, score) for number, score in read if score.score_id not in own]
+
+
+def _score_row(score: Read, row: Mapping[str, object], pair: Pair) -> ScoreRow:
+    assert score.date is not None  # noqa: S101 - a row without one has been refused
+    return ScoreRow(
+        key=score.score_id,
+        source=Score.Source.IMPORT,
+        pair=pair,
+        date=score.date,
+        competition=score.competition or "",
+        status=score.status or "",
+        class_name=score.class_id or "",
+        division=score.division or "",
+        level=score.level or "",
+        test=score.test or "",
+        highest_of_level=score.highest_of_level,
+        kind=score.kind or "",
+        judges=list(score.judges),
+        percentage=_as_published(row.get("percentage"), score.percentage),
+        collectives=_as_published(row.get("collectives"), score.collectives),
+        placing=score.placing,
+        starters=score.starters,
+        hors_concours=score.hors_concours,
+        recognised=score.recognised,
+        member=score.member,
+        region=score.region or "",
+        team=score.team or "",
+        venue=score.venue or "",
+        owner=score.owner or "",
+        horse_age=score.horse_age,
+    )
+
+
+def _as_published(raw: object, value: Fraction | None) -> str:
+    """Keep a figure with the decimals it was published with: 67.500 is not 67.5 in a list."""
+    if value is None:
+        return ""
+    return raw.strip() if isinstance(raw, str) else format_exact(value)
