@@ -1,0 +1,259 @@
+"""The result list of a class, as posted on the wall and handed to the riders."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Spacer
+
+from reports.pdf.heads import ClassHead, dotted
+from reports.pdf.ink import BODY, EARTH, NOTE, REASON, RUNNING, SMALL, SOFT, moment
+from reports.pdf.lists import EMPTY, Cell, Column, Ink, Row, RowList, figure, heading, words
+from reports.pdf.page import Frames, build_pages, first_page
+from reports.pdf.text import BOLD, OBLIQUE, SANS, paragraph
+
+_STATUS_TITLES = {
+    "eliminated": "Eliminated",
+    "retired": "Retired",
+    "withdrawn": "Withdrawn",
+    "no-show": "No-show",
+    "running": "Still to be completed",
+}
+_WIDE_FROM_SEATS = 5
+_NAME = Ink(BOLD, BODY)
+_HORSE = Ink(SANS, BODY - 0.4, SOFT)
+_SMALL = Ink(SANS, SMALL - 0.2, SOFT)
+_WHY = Ink(OBLIQUE, SMALL, EARTH)
+_TOTAL = Ink(BOLD, BODY + 0.6)
+_PLACE = Ink(BOLD, BODY + 1.4)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeatFigures:
+    """What one seat gave, as published text; ``adjusted_to`` where the rule set moved an outlier."""
+
+    points: str | None = None
+    percentage: str | None = None
+    place: int | None = None
+    adjusted_to: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResultLine:
+    number: str
+    rider: str
+    horse: str
+    status: str = "completed"
+    reason: str = ""
+    team: str = ""
+    hors_concours: bool = False
+    placing: int | None = None
+    shared: bool = False
+    total: str | None = None
+    points: str | None = None
+    penalty: str | None = None
+    so_far: str | None = None
+    seats: Mapping[str, SeatFigures] = field(default_factory=dict)
+    tie: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TeamLine:
+    team: str
+    placing: int | None
+    value: str | None
+    counting: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResultsData:
+    """``seats`` are (letter, judge); ``state`` is provisional, official or withdrawn; ``rule`` a few plain sentences."""
+
+    head: ClassHead
+    state: str
+    revision: int
+    correcting: bool
+    published_at: datetime | None
+    seats: tuple[tuple[str, str], ...]
+    lines: tuple[ResultLine, ...]
+    teams: tuple[TeamLine, ...] = ()
+    penalty: bool = False
+    rules_title: str = ""
+    rule: str = ""
+    problem: str = ""
+
+    @property
+    def tag(self) -> str:
+        if self.state == "official":
+            return f"Official results, revision {self.revision}" + (", correction under way" if self.correcting else "")
+        return "Results withdrawn" if self.state == "withdrawn" else "Provisional results"
+
+    @property
+    def when(self) -> str:
+        if self.state == "official" and self.published_at:
+            return f"Official since {moment(self.published_at, zone=self.head.zone)}"
+        return f"As of {moment(self.head.changed_at, zone=self.head.zone)}"
+
+
+def build(data: ResultsData) -> bytes:
+    """Print the result list: A4 upright, or lying where the panel has five seats or more."""
+    frames = Frames(
+        title=f"Results: {data.head.foot}",
+        author=data.head.competition,
+        foot=data.head.foot,
+        stamp=data.head.stamp(data.tag),
+        wide=len(data.seats) >= _WIDE_FROM_SEATS,
+    )
+    story: list[Flowable] = [
+        *first_page(f"Results · {data.head.foot} · {data.tag}"),
+        data.head.masthead(kind="Results", width=frames.width, tag=f"{data.tag} · {data.when}", caption="Board of the class"),
+        Spacer(0, 8),
+    ]
+    if data.problem:
+        story += [paragraph(("bold", "These results are not complete. "), data.problem, style=RUNNING), Spacer(0, 6)]
+    story.append(_list(data, frames.width))
+    if data.teams:
+        story += [Spacer(0, 14), CondPageBreak(90), _teams(data, frames.width)]
+    story += [Spacer(0, 12), KeepTogether(_closing(data))]
+    return build_pages(story, frames=frames)
+
+
+def _list(data: ResultsData, width: float) -> RowList:
+    columns = _columns(data, width)
+    if not data.lines:
+        none = Row(cells=(EMPTY, EMPTY, words("No results yet.", width=columns[2].room), *[EMPTY] * (len(columns) - 3)))
+        return RowList(columns, [none])
+    rows, group = [], ""
+    for line in data.lines:
+        title = _group(line)
+        if title != group:
+            rows.append(heading(title, width=width - 6))
+        group = title
+        rows.append(_row(line, data, columns))
+    return RowList(columns, rows)
+
+
+def _group(line: ResultLine) -> str:
+    """Placed entries stand under no heading; the others under what they have in common."""
+    if line.placing is not None:
+        return ""
+    if line.status == "completed":
+        return "Hors concours" if line.hors_concours else "Without a place"
+    return _STATUS_TITLES.get(line.status, line.status)
+
+
+def _columns(data: ResultsData, width: float) -> list[Column]:
+    many = len(data.seats)
+    seat_width = 54.0 if many >= _WIDE_FROM_SEATS else 52.0
+    points = [Column(title="Points", width=46, align="decimal", decimals=1)] if _has_points(data) else []
+    penalty = [Column(title="Penalty", width=44, align="right")] if data.penalty else []
+    tail = [*points, Column(title="Total %", width=56, align="right"), *penalty]
+    fixed = 34 + 36 + many * seat_width + sum(column.width for column in tail)
+    return [
+        Column(title="Place", width=34, align="centre"),
+        Column(title="No.", width=36, align="right", gap=9),
+        Column(title="Rider and horse", width=width - fixed),
+        *(Column(title=f"{seat} %", width=seat_width, align="right") for seat, _ in data.seats),
+        *tail,
+    ]
+
+
+def _has_points(data: ResultsData) -> bool:
+    return any(line.points for line in data.lines)
+
+
+def _row(line: ResultLine, data: ResultsData, columns: Sequence[Column]) -> Row:
+    cells = [
+        figure(_placing(line), ink=_PLACE),
+        figure(line.number, ink=Ink(SANS, BODY + 0.4, SOFT)),
+        _who(line, columns[2].room),
+        *(_seat(line.seats.get(seat)) for seat, _ in data.seats),
+    ]
+    if _has_points(data):
+        cells.append(figure(line.points or ""))
+    cells.append(_total(line))
+    if data.penalty:
+        cells.append(figure(line.penalty or "", ink=_TOTAL))
+    return Row(cells=tuple(cells), pad=3.4, shaded=line.placing == 1)
+
+
+def _placing(line: ResultLine) -> str:
+    if line.placing is None:
+        return "–"
+    return f"{line.placing}="  if line.shared else str(line.placing)
+
+
+def _who(line: ResultLine, room: float) -> Cell:
+    notes = dotted((f"team {line.team}" if line.team else "", "hors concours" if line.hors_concours else ""))
+    return (
+        *words(line.rider, width=room, ink=_NAME),
+        *words(line.horse, width=room, ink=_HORSE),
+        *words(notes, width=room, ink=_SMALL),
+        *words(_reason(line), width=room, ink=_WHY),
+        *words(line.tie, width=room, ink=_WHY),
+    )
+
+
+def _reason(line: ResultLine) -> str:
+    if line.status == "completed":
+        return line.reason
+    return f"{line.status}: {line.reason}" if line.reason else line.status
+
+
+def _seat(given: SeatFigures | None) -> Cell:
+    if given is None or given.percentage is None:
+        return figure("–", ink=_SMALL)
+    place = f"({given.place})" if given.place is not None else ""
+    moved = figure(f"→ {given.adjusted_to}", ink=_SMALL) if given.adjusted_to else EMPTY
+    return (*figure(given.percentage), *moved, *figure(place, ink=_SMALL))
+
+
+def _total(line: ResultLine) -> Cell:
+    if line.total is not None:
+        return figure(line.total, ink=_TOTAL)
+    if line.so_far is not None:
+        return (*figure(line.so_far), *figure("so far", ink=_SMALL))
+    return EMPTY
+
+
+def _teams(data: ResultsData, width: float) -> RowList:
+    columns = [
+        Column(title="Place", width=34, align="centre"),
+        Column(title="Team", width=width - 34 - 190 - 66),
+        Column(title="Counting entries", width=190),
+        Column(title="Value", width=66, align="right"),
+    ]
+    rows = [
+        Row(
+            cells=(
+                figure("–" if team.placing is None else team.placing, ink=_PLACE),
+                words(team.team, width=columns[1].room, ink=_NAME),
+                words(", ".join(team.counting), width=columns[2].room),
+                figure(team.value or "", ink=_TOTAL),
+            )
+        )
+        for team in data.teams
+    ]
+    return RowList(columns, [heading("Teams", width=width - 6), *rows])
+
+
+def _closing(data: ResultsData) -> list[Flowable]:
+    judges = [f"{seat} {judge}" if judge else seat for seat, judge in data.seats]
+    many = len(judges) > 1
+    notes = ["A figure in brackets is the place under that judge alone."] if many else []
+    if any(line.shared for line in data.lines):
+        notes.append("= marks a shared place.")
+    if any(seat.adjusted_to for line in data.lines for seat in line.seats.values()):
+        notes.append("→ gives the percentage that counted after the rule set moved a sheet that stood far from the others.")
+    flowables: list[Flowable] = [
+        paragraph(("bold", "Judges  " if many else "Judge  "), dotted(judges) or "not named", style=RUNNING),
+        paragraph(("bold", "Rule set  "), data.rules_title, style=RUNNING),
+    ]
+    if data.rule:
+        flowables.append(paragraph(data.rule, style=NOTE))
+    if notes:
+        flowables.append(paragraph(" ".join(notes), style=NOTE))
+    flowables.append(paragraph(f"Issued by the show office of {data.head.competition}. {data.when}.", style=REASON))
+    return flowables
