@@ -1,12 +1,14 @@
-from competitions.models.classes import CompetitionClass, PanelSeat, RuleSet, Test
-from competitions.models.competitions import Competition, Judge, OfficeRole
+from competitions.models.classes import ClassChange, CompetitionClass, PanelSeat, RuleSet, Test
+from competitions.models.competitions import Competition, CompetitionChange, Judge, OfficeRole
 from competitions.models.entries import Entry, EntryChange
 from competitions.models.results import ClassResults, PublishedResults, ResultRow
 from competitions.models.sheets import Sheet, SheetRevision
 
 __all__ = [
+    "ClassChange",
     "ClassResults",
     "Competition",
+    "CompetitionChange",
     "CompetitionClass",
     "Entry",
     "EntryChange",

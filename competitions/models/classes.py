@@ -106,3 +106,18 @@ class PanelSeat(models.Model):
 
     def __str__(self) -> str:
         return f"{self.seat} {self.judge.name}" if self.judge else self.seat
+
+
+class ClassChange(models.Model):
+    """What was done to a class, when, by whom, why, and what stood there before. Rows are only ever added."""
+
+    competition_class = models.ForeignKey(CompetitionClass, on_delete=models.CASCADE, related_name="changes")
+    action = models.CharField(max_length=40)
+    at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey("riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    reason = models.CharField(max_length=300, blank=True)
+    before = models.JSONField(null=True)
+    after = models.JSONField(null=True)
+
+    class Meta:
+        ordering = ["competition_class", "id"]

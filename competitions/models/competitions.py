@@ -63,3 +63,16 @@ class Judge(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class CompetitionChange(models.Model):
+    """What was changed about a competition, when, by whom, and what stood there before. Rows are only ever added."""
+
+    competition = models.ForeignKey(Competition, on_delete=models.CASCADE, related_name="changes")
+    at = models.DateTimeField(auto_now_add=True)
+    by = models.ForeignKey("riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    before = models.JSONField(null=True)
+    after = models.JSONField()
+
+    class Meta:
+        ordering = ["competition", "id"]

@@ -1,4 +1,4 @@
-"""The cheapest question there is, asked by every screen every two seconds: which version does this class show?"""
+"""Which version a class shows: the cheapest question there is, asked by every screen every two seconds."""
 
 from __future__ import annotations
 

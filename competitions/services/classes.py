@@ -13,6 +13,7 @@ from competitions.models import Competition, CompetitionClass, Judge, PanelSeat
 from competitions.services.clock import lock_open_class
 from competitions.services.documents import test_of
 from competitions.services.entries import store_ride_times
+from competitions.services.history import class_record, competition_record, note_class, note_competition
 from competitions.services.results import recompute_class
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.models import User
@@ -37,11 +38,17 @@ _CHANGEABLE = (
 def create_competition(*, by: User | None, **fields: Any) -> Competition:
     """Set up a competition; whoever does it works in its office."""
     with write_transaction():
-        competition = Competition(**fields)
-        _check(competition)
-        competition.save()
-        if by is not None:
-            competition.office_roles.get_or_create(user=by)
+        return write_new_competition(by=by, **fields)
+
+
+def write_new_competition(*, by: User | None, **fields: Any) -> Competition:
+    """Set up a competition inside the caller's transaction (for imports)."""
+    competition = Competition(**fields)
+    _check(competition)
+    competition.save()
+    if by is not None:
+        competition.office_roles.get_or_create(user=by)
+    note_competition(competition, by=by, before=None, after=competition_record(competition))
     return competition
 
 
@@ -52,17 +59,23 @@ def update_competition(
         current = Competition.objects.select_for_update().get(pk=competition.pk)
         if current.version != expected_version:
             raise Conflict("The competition was changed by someone else. Look at it again, then save.", current=current)
-        zone_before = current.time_zone
-        for name, value in fields.items():
-            setattr(current, name, value)
-        _check(current)
-        current.version += 1
-        current.save()
-        if current.time_zone != zone_before:
-            for competition_class in current.classes.all():
-                store_ride_times(competition_class)
-        current.classes.update(version=F("version") + 1)
+        write_competition(current, by=by, **fields)
     return current
+
+
+def write_competition(current: Competition, *, by: User | None, **fields: Any) -> None:
+    """Change a competition inside the caller's transaction (for imports)."""
+    before = competition_record(current)
+    for name, value in fields.items():
+        setattr(current, name, value)
+    _check(current)
+    current.version += 1
+    current.save()
+    note_competition(current, by=by, before=before, after=competition_record(current))
+    if current.time_zone != before["time_zone"]:
+        for competition_class in current.classes.all():
+            store_ride_times(competition_class)
+    current.classes.update(version=F("version") + 1)
 
 
 def create_class(
@@ -70,13 +83,21 @@ def create_class(
 ) -> CompetitionClass:
     """Set up a class with its panel: ``[{"seat": "C", "judge": Judge | None, "parts": []}]`` in the order of columns."""
     with write_transaction():
-        competition_class = CompetitionClass(competition=competition, **fields)
-        _check(competition_class)
-        _refuse_bad_class(competition_class)
-        _refuse_bad_panel(competition_class, panel)
-        competition_class.save()
-        _store_panel(competition_class, panel)
-        recompute_class(competition_class)
+        return write_new_class(competition, by=by, panel=panel, **fields)
+
+
+def write_new_class(
+    competition: Competition, *, by: User | None, panel: Sequence[Mapping[str, Any]], **fields: Any
+) -> CompetitionClass:
+    """Set up a class inside the caller's transaction (for imports)."""
+    competition_class = CompetitionClass(competition=competition, **fields)
+    _check(competition_class)
+    _refuse_bad_class(competition_class)
+    _refuse_bad_panel(competition_class, panel)
+    competition_class.save()
+    _store_panel(competition_class, panel)
+    note_class(competition_class, "set up", by=by, after=class_record(competition_class))
+    recompute_class(competition_class)
     return competition_class
 
 
@@ -96,20 +117,29 @@ def update_class(
         current = lock_open_class(competition_class.pk)
         if expected_version is not None and current.version != expected_version:
             raise Conflict("The class was changed by someone else. Look at it again, then save.", current=current)
-        if "test" in fields and fields["test"] != current.test and _has_sheets(current):
-            raise NotAllowed("The class has marks already, so its test stays as it is.", code="class-has-marks")
-        for name, value in fields.items():
-            setattr(current, name, value)
-        _check(current)
-        _refuse_bad_class(current)
-        if panel is not None:
-            _refuse_bad_panel(current, panel)
-        current.save()
-        if panel is not None:
-            _store_panel(current, panel)
-        store_ride_times(current)
-        recompute_class(current)
+        write_class(current, by=by, panel=panel, **fields)
     return current
+
+
+def write_class(
+    current: CompetitionClass, *, by: User | None, panel: Sequence[Mapping[str, Any]] | None = None, **fields: Any
+) -> None:
+    """Change a class that is locked and open, inside the caller's transaction (for imports)."""
+    if "test" in fields and fields["test"] != current.test and _has_sheets(current):
+        raise NotAllowed("The class has marks already, so its test stays as it is.", code="class-has-marks")
+    before = class_record(current)
+    for name, value in fields.items():
+        setattr(current, name, value)
+    _check(current)
+    _refuse_bad_class(current)
+    if panel is not None:
+        _refuse_bad_panel(current, panel)
+    current.save()
+    if panel is not None:
+        _store_panel(current, panel)
+    note_class(current, "changed", by=by, before=before, after=class_record(current))
+    store_ride_times(current)
+    recompute_class(current)
 
 
 def judge_named(name: str, *, grade: str = "") -> Judge | None:

@@ -26,7 +26,7 @@ def lock_open_class(class_id: int) -> CompetitionClass:
     if not competition_class.open_for_changes:
         raise NotAllowed(
             f"The results of class {competition_class.number} are official. Start a correction with a reason, "
-            "then change what has to be changed.",
+            "then change what is wrong.",
             code="results-official",
         )
     return competition_class

@@ -11,6 +11,7 @@ import scoring
 from competitions.models import CompetitionClass, Entry, PanelSeat, RuleSet, Sheet, Test
 from riders.errors import InvalidInput, NotAllowed
 from riders.transactions import write_transaction
+from scoring.exact import format_exact
 from scoring.marks import mark_text
 
 _TENTHS = {tenths: mark_text(tenths) for tenths in range(1001)}
@@ -63,15 +64,17 @@ def class_document(
     if entries is None:
         entries = competition_class.entries.prefetch_related("sheets")
     letters = {seat.pk: seat.seat for seat in seats}
+    documents = [_entry_document(entry, letters) for entry in entries if entry.status != Entry.Status.ENTERED]
+    points_given = any("points" in sheet for document in documents for sheet in document["sheets"].values())
     return {
         "format": "class/1",
         "id": f"{competition_class.competition.slug}/{competition_class.number}",
         "title": competition_class.title,
         "test": competition_class.test.document,
         "rules": competition_class.rule_set.document,
-        "maximum": None,
+        "maximum": format_exact(test_of(competition_class).maximum) if points_given else None,
         "panel": [_panel_member(seat) for seat in seats],
-        "entries": [_entry_document(entry, letters) for entry in entries if entry.status != Entry.Status.ENTERED],
+        "entries": documents,
     }
 
 

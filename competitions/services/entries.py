@@ -5,12 +5,13 @@ from __future__ import annotations
 import random
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from django.db.models import F, Max
 
 from competitions.models import CompetitionClass, Entry, EntryChange
 from competitions.services.clock import lock_class, lock_open_class, raise_version
+from competitions.services.history import note_class
 from competitions.services.results import recompute_class
 from competitions.services.sheets import settle_status
 from riders.errors import Conflict, InvalidInput, NotAllowed
@@ -78,6 +79,7 @@ def remove_entry(entry: Entry, *, by: User | None) -> None:
         if locked.in_ring_id == entry.pk:
             locked.in_ring = None
             locked.save(update_fields=["in_ring"])
+        note_class(locked, "entry removed", by=by, before=entry_record(entry))
         entry.delete()
         store_ride_times(locked)
         recompute_class(locked)
@@ -94,6 +96,7 @@ def draw_running_order(competition_class: CompetitionClass, *, seed: str, by: Us
         entries = sorted(locked.entries.all(), key=lambda entry: (len(entry.number), entry.number))
         _refuse_started(entries)
         random.Random(f"{seed.strip()}/{locked.pk}").shuffle(entries)  # noqa: S311 - a repeatable draw, not a secret
+        note_class(locked, "running order drawn", by=by, reason=f"seed {seed.strip()}")
         _store_order(locked, entries)
 
 
@@ -108,6 +111,9 @@ def set_running_order(competition_class: CompetitionClass, *, entry_ids: Sequenc
                 "added or removed meanwhile.",
                 problems=[("entry_ids", "Entries are missing, unknown or named twice.")],
             )
+        before = list(locked.entries.order_by("order", "number", "pk").values_list("number", flat=True))
+        after = [entries[entry_id].number for entry_id in entry_ids]
+        note_class(locked, "running order changed", by=by, before=before, after=after)
         _store_order(locked, [entries[entry_id] for entry_id in entry_ids])
 
 
@@ -159,8 +165,20 @@ def set_in_ring(competition_class: CompetitionClass, *, entry: Entry | None, by:
             Entry.objects.filter(pk=left.pk).update(status=Entry.Status.ENTERED, version=F("version") + 1)
         if entry is not None and entry.status == Entry.Status.ENTERED:
             Entry.objects.filter(pk=entry.pk).update(status=Entry.Status.RUNNING, version=F("version") + 1)
+        note_class(locked, "in the ring", by=by, after=entry.number if entry else None)
         recompute_class(locked)
     competition_class.refresh_from_db(fields=["in_ring", "version", "changed_at"])
+
+
+class OutcomeChanges(TypedDict, total=False):
+    """What to change about an entry beside its marks; a field that is absent or None stays as it is."""
+
+    status: str | None
+    errors: int | None
+    reason: str | None
+    deductions: Sequence[Mapping[str, Any]] | None
+    hors_concours: bool | None
+    team: str | None
 
 
 def set_outcome(
@@ -168,33 +186,17 @@ def set_outcome(
     *,
     expected_version: int | None,
     by: User | None,
-    status: str | None = None,
-    errors: int | None = None,
-    reason: str | None = None,
-    deductions: Sequence[Mapping[str, Any]] | None = None,
-    hors_concours: bool | None = None,
-    team: str | None = None,
     why: str = "",
+    **changes: Unpack[OutcomeChanges],
 ) -> Entry:
-    """Set what happened to an entry beside its marks; None leaves a field as it is.
+    """Set what happened to an entry beside its marks and recompute the class.
 
     Setting ``completed``, ``running`` or ``entered`` lets the status follow the sheets. ``expected_version`` None takes
     the entry as it stands (imports). The change is noted with who, when, why and what stood there before.
     """
     with write_transaction():
         locked = lock_open_class(entry.competition_class_id)
-        write_outcome(
-            entry,
-            expected_version=expected_version,
-            by=by,
-            status=status,
-            errors=errors,
-            reason=reason,
-            deductions=deductions,
-            hors_concours=hors_concours,
-            team=team,
-            why=why,
-        )
+        write_outcome(entry, expected_version=expected_version, by=by, why=why, **changes)
         settle_status(locked, entry)
         if locked.in_ring_id == entry.pk and entry.status not in {Entry.Status.RUNNING, Entry.Status.ENTERED}:
             locked.in_ring = None
@@ -209,13 +211,8 @@ def write_outcome(
     *,
     expected_version: int | None,
     by: User | None,
-    status: str | None = None,
-    errors: int | None = None,
-    reason: str | None = None,
-    deductions: Sequence[Mapping[str, Any]] | None = None,
-    hors_concours: bool | None = None,
-    team: str | None = None,
     why: str = "",
+    **changes: Unpack[OutcomeChanges],
 ) -> None:
     """Write an outcome inside the caller's transaction, without recomputing the class (for imports)."""
     current = Entry.objects.select_for_update().get(pk=entry.pk)
@@ -224,23 +221,27 @@ def write_outcome(
             f"Entry {current.number} was changed by someone else since you opened it. Look at it again, then save.",
             current=current,
         )
-    _refuse_bad_outcome(status=status, errors=errors, deductions=deductions)
+    refuse_bad_outcome(**changes)
     before = entry_record(current)
-    for name, value in (
-        ("status", status),
-        ("errors", errors),
-        ("status_reason", None if reason is None else reason.strip()[:300]),
-        ("deductions", None if deductions is None else [dict(deduction) for deduction in deductions]),
-        ("hors_concours", hors_concours),
-        ("team", None if team is None else team.strip()),
-    ):
-        if value is not None:
-            setattr(current, name, value)
+    for name, value in _stored_values(changes).items():
+        setattr(current, name, value)
     if entry_record(current) != before:
         current.version += 1
         current.save()
         _note(current, by=by, before=before, why=why)
     entry.refresh_from_db()
+
+
+def _stored_values(changes: OutcomeChanges) -> dict[str, Any]:
+    """Return the fields of an entry that the changes touch, as they are stored."""
+    values: dict[str, Any] = {name: value for name, value in changes.items() if value is not None}
+    if "reason" in values:
+        values["status_reason"] = values.pop("reason").strip()[:300]
+    if "deductions" in values:
+        values["deductions"] = [dict(deduction) for deduction in values["deductions"]]
+    if "team" in values:
+        values["team"] = values["team"].strip()
+    return values
 
 
 def entry_record(entry: Entry) -> dict[str, Any]:
@@ -257,15 +258,15 @@ def entry_record(entry: Entry) -> dict[str, Any]:
     }
 
 
-def _refuse_bad_outcome(
-    *, status: str | None, errors: int | None, deductions: Sequence[Mapping[str, Any]] | None
-) -> None:
+def refuse_bad_outcome(**changes: Unpack[OutcomeChanges]) -> None:
+    """Raise ``InvalidInput`` with every problem in an outcome."""
+    status, errors = changes.get("status"), changes.get("errors")
     problems = []
     if status is not None and status not in Entry.Status.values:
         problems.append(("status", f'"{status}" is no status. Give one of: {", ".join(Entry.Status.values)}.'))
     if errors is not None and (isinstance(errors, bool) or not isinstance(errors, int) or not 0 <= errors <= 20):
         problems.append(("errors", f"{errors} is no number of errors of course. Give 0 to 20."))
-    for index, deduction in enumerate(deductions or ()):
+    for index, deduction in enumerate(changes.get("deductions") or ()):
         problems += [(f"deductions[{index}]", sentence) for sentence in _deduction_problems(deduction)]
     if problems:
         raise InvalidInput(

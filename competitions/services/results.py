@@ -10,6 +10,7 @@ import scoring
 from competitions.models import ClassResults, CompetitionClass, Entry, PublishedResults, ResultRow
 from competitions.services.clock import lock_class, raise_version
 from competitions.services.documents import class_document, rules_of
+from competitions.services.history import note_class
 from competitions.services.posting import post_class, retract_class
 from riders.errors import InvalidInput, NotAllowed
 from riders.models import User
@@ -63,6 +64,7 @@ def make_official(competition_class: CompetitionClass, *, by: User | None, reaso
         locked.correction_reason = ""
         locked.in_ring = None
         locked.save(update_fields=["results_state", "correction_reason", "revision", "in_ring", "changed_at"])
+        note_class(locked, "made official", by=by, reason=published.reason, after={"revision": published.revision})
         post_class(locked, published, by=by)
     _refresh(competition_class)
     return published
@@ -75,11 +77,12 @@ def start_correction(competition_class: CompetitionClass, *, by: User | None, re
         locked = lock_class(competition_class.pk)
         if locked.results_state != CompetitionClass.ResultsState.OFFICIAL:
             raise NotAllowed(
-                f"The results of class {locked.number} are {locked.results_state}; they can be changed without a correction.",
+                f"The results of class {locked.number} are {locked.results_state}; change them without a correction.",
                 code="not-official",
             )
         locked.correction_reason = reason
         locked.save(update_fields=["correction_reason", "changed_at"])
+        note_class(locked, "correction started", by=by, reason=reason)
         raise_version(locked)
     _refresh(competition_class)
 
@@ -99,6 +102,7 @@ def cancel_correction(competition_class: CompetitionClass, *, by: User | None) -
             )
         locked.correction_reason = ""
         locked.save(update_fields=["correction_reason", "changed_at"])
+        note_class(locked, "correction cancelled", by=by)
         raise_version(locked)
     _refresh(competition_class)
 
@@ -117,6 +121,7 @@ def withdraw_results(competition_class: CompetitionClass, *, by: User | None, re
         locked.results_state = CompetitionClass.ResultsState.WITHDRAWN
         locked.correction_reason = ""
         locked.save(update_fields=["results_state", "correction_reason", "changed_at"])
+        note_class(locked, "withdrawn", by=by, reason=reason, before={"revision": locked.revision})
         recompute_class(locked)
         retract_class(locked, by=by, reason=reason)
     _refresh(competition_class)

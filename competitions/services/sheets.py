@@ -11,12 +11,12 @@ from django.utils import timezone
 import scoring
 from competitions.models import CompetitionClass, Entry, PanelSeat, Sheet, SheetRevision
 from competitions.services.clock import lock_open_class
-from competitions.services.documents import items_of_seat, test_of
+from competitions.services.documents import items_of_seat, rules_of, test_of
 from competitions.services.results import recompute_class
 from riders.errors import Conflict, InvalidInput
 from riders.models import User
 from riders.transactions import write_transaction
-from scoring.exact import parse_decimal
+from scoring.exact import format_exact, parse_decimal
 from scoring.marks import mark_text
 
 _LONGEST_REMARK = 1000
@@ -180,18 +180,28 @@ def is_full(sheet: Sheet, items: Sequence[scoring.Item]) -> bool:
 def summary_of(sheet: Sheet, *, competition_class: CompetitionClass | None = None) -> scoring.SheetSummary:
     """Return points, maximum, percentage and gaps of one sheet, with the entry's errors and deductions taken off."""
     competition_class = competition_class or sheet.entry.competition_class
-    from competitions.services.documents import rules_of
-
-    items = items_of_seat(test_of(competition_class), sheet.seat)
+    test = test_of(competition_class)
+    if sheet.given_result is not None:
+        return _given_summary(sheet.given_result, test)
     return scoring.sheet_summary(
-        test_of(competition_class),
+        test,
         rules_of(competition_class),
         sheet.marks,
-        items=tuple(item.id for item in items),
         errors=sheet.entry.errors,
         deductions=[
             deduction for deduction in sheet.entry.deductions if deduction.get("seat") in {None, sheet.seat.seat}
         ],
+        parts=sheet.seat.parts or None,
+    )
+
+
+def _given_summary(given: Mapping[str, str], test: scoring.Test) -> scoring.SheetSummary:
+    return scoring.SheetSummary(
+        points=given.get("points", ""),
+        maximum=format_exact(test.maximum),
+        percentage=given.get("percentage"),
+        complete=True,
+        missing=(),
     )
 
 
