@@ -161,26 +161,52 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": ["config.api.permissions.DenyUnlessDeclared"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["config.api.parsers.ExactJSONParser"],
-    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_FILTER_BACKENDS": ["config.api.filters.DeclaredFilters"],
     "DEFAULT_PAGINATION_CLASS": "config.api.pagination.Pages",
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "config.api.schema.DescribedSchema",
+    "DEFAULT_METADATA_CLASS": None,
     "EXCEPTION_HANDLER": "config.api.errors.handle_error",
-    "DEFAULT_THROTTLE_RATES": {"login": "10/min", "anonymous": "600/min"},
+    "DEFAULT_THROTTLE_CLASSES": ["config.api.throttling.VisitorThrottle", "config.api.throttling.AccountThrottle"],
+    "DEFAULT_THROTTLE_RATES": {"login": "10/min", "anonymous": "600/min", "account": "3000/min"},
+    # In production a proxy stands before the service and names the visitor's address; elsewhere that header is not believed.
+    "NUM_PROXIES": 1 if ENVIRONMENT.production else 0,
     "COERCE_DECIMAL_TO_STRING": True,
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 
 SPECTACULAR_SETTINGS = {
     "TITLE": "Markbook",
-    "DESCRIPTION": "Dressage classes, judges' sheets, results, the ledger of official scores and seasons. "
-    "Marks, points and percentages are strings holding exact decimals.",
+    "DESCRIPTION": "Dressage classes, judges' sheets, results, the ledger of official scores and seasons.\n\n"
+    "**Figures.** Marks, points and percentages are strings holding exact decimals, never floats. In requests a mark may be "
+    "a string or a JSON number.\n\n"
+    "**Changes.** A change of an object names the version it was made from in `If-Match` (the `ETag` of the GET). A stale "
+    "one is answered with 412 and the object as it stands. Writes take an `Idempotency-Key`, so that they can be sent again "
+    "safely after a broken connection.\n\n"
+    "**Refusals** have one shape: `code` for programs, `message` for people, `fields` with what is wrong where, `retry`.\n\n"
+    "**Lists** come in pages (`page`, `page_size`) in a stable order; a filter that is not listed is refused.\n\n"
+    "**Private.** Marks by movement, remarks and contact data are for the rider, the judge of the seat, the office and "
+    "staff. Everything else of a published competition is open.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "docExpansion": "none", "filter": True, "validatorUrl": None},
     "REDOC_DIST": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "TAGS": [
+        {"name": "Account", "description": "Who you are, and the tokens of your programs."},
+        {"name": "Competitions", "description": "Shows and their classes."},
+        {"name": "Entries", "description": "Pairs in a class, the running order, outcomes, who is in the ring."},
+        {"name": "Sheets", "description": "What each seat writes about each entry. Private."},
+        {"name": "Results", "description": "Provisional and official results; making them official, correcting, withdrawing."},
+        {"name": "Library", "description": "Tests, rule sets and season schemes as open documents; judges."},
+        {"name": "Ledger", "description": "The record of official scores, and the pairs that earned them."},
+        {"name": "Seasons", "description": "Associations, their seasons, standings and statements."},
+        {"name": "Files", "description": "Importing and exporting a show as CSV files and open documents."},
+        {"name": "Reports", "description": "PDFs and other files made on request."},
+    ],
 }
 
 CELERY_BROKER_URL = ENVIRONMENT.broker_url

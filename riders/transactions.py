@@ -9,13 +9,15 @@ from __future__ import annotations
 import fcntl
 import os
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 
 from django.conf import settings
 from django.db import connection, transaction
 
 _threads = threading.Lock()
+_opening: ContextVar[Callable[[], None] | None] = ContextVar("opening", default=None)
 
 
 @contextmanager
@@ -23,6 +25,7 @@ def write_transaction() -> Iterator[None]:
     """Run one service's writes as one durable transaction; whatever leaves the database leaves by ``on_commit``."""
     if connection.vendor != "sqlite" or connection.in_atomic_block:
         with transaction.atomic(durable=True):
+            _open()
             yield
         return
     with _threads:
@@ -30,6 +33,23 @@ def write_transaction() -> Iterator[None]:
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX)
             with transaction.atomic(durable=True):
+                _open()
                 yield
         finally:
             os.close(descriptor)
+
+
+@contextmanager
+def opened_by(act: Callable[[], None]) -> Iterator[None]:
+    """Let ``act`` be the first thing done inside every write transaction of this block: it stands or falls with it."""
+    token = _opening.set(act)
+    try:
+        yield
+    finally:
+        _opening.reset(token)
+
+
+def _open() -> None:
+    act = _opening.get()
+    if act is not None:
+        act()

@@ -2,12 +2,14 @@ from riders.models.accounts import ApiToken, AssociationRole, User
 from riders.models.associations import Association, Membership, Scheme, Season
 from riders.models.ledger import Score, ScoreChange, StandingRow
 from riders.models.people import Horse, Owner, Pair, Rider
+from riders.models.requests import IdempotencyRecord
 
 __all__ = [
     "ApiToken",
     "Association",
     "AssociationRole",
     "Horse",
+    "IdempotencyRecord",
     "Membership",
     "Owner",
     "Pair",

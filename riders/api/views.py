@@ -1,0 +1,62 @@
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, ClassVar, TypeVar
+
+from django.db.models import Model, QuerySet
+from rest_framework.exceptions import PermissionDenied
+from rest_framework.generics import get_object_or_404
+from rest_framework.permissions import BasePermission
+from rest_framework.response import Response
+from rest_framework.serializers import BaseSerializer
+from rest_framework.viewsets import GenericViewSet
+
+from riders.api.access import Nobody
+from riders.api.preconditions import etag_of
+
+_M = TypeVar("_M", bound=Model)
+
+
+class Resource(GenericViewSet[Any]):
+    """A resource of the API. ``access`` names for each operation who may call it; one that is not named is refused.
+
+    Views get objects only from querysets that a policy has filtered, so that what a visitor may not know of is not found.
+    """
+
+    access: ClassVar[Mapping[str, type[BasePermission]]] = {}
+    permission_classes = [Nobody]
+
+    def get_permissions(self) -> list[Any]:
+        if self.action is None:
+            return []  # the method is not offered here: answered with 405 before anything is read
+        return [self.access.get(self.action, Nobody)()]
+
+    def read(self, serializer: type[BaseSerializer[Any]], **kwargs: Any) -> Any:
+        """Return the request's body, read and checked by an input serializer."""
+        given = serializer(data=self.request.data, context=self.get_serializer_context(), **kwargs)
+        given.is_valid(raise_exception=True)
+        return given.validated_data
+
+    def one_of(self, queryset: QuerySet[_M], **lookup: Any) -> _M:
+        """Return the one object of a queryset that the policy has filtered, or answer 404."""
+        return get_object_or_404(queryset, **lookup)
+
+    def listed(self, queryset: QuerySet[Any], serializer: type[BaseSerializer[Any]]) -> Response:
+        """Answer with one page of a filtered list."""
+        page = self.paginate_queryset(self.filter_queryset(queryset))
+        shown = serializer(page, many=True, context=self.get_serializer_context())
+        return self.get_paginated_response(shown.data)
+
+    def shown(
+        self, obj: Any, serializer: type[BaseSerializer[Any]], *, status: int = 200, version: int | None = None
+    ) -> Response:
+        """Answer with one object; where it has a version, that is its ETag."""
+        response = Response(serializer(obj, context=self.get_serializer_context()).data, status=status)
+        if version is not None:
+            response["ETag"] = etag_of(version)
+        return response
+
+    def demand(self, allowed: bool, sentence: str) -> None:  # noqa: FBT001 - reads as a sentence
+        """Refuse with a sentence unless the policy has allowed it."""
+        if not allowed:
+            raise PermissionDenied(sentence)
