@@ -1,0 +1,25 @@
+"""Season rules: scores of a ledger in, standings and outlooks out, under a scheme that is data.
+
+Each stage of a scheme is a module: ``windows`` (season), ``conditions`` (eligible), ``reranking``, ``steps`` (score),
+``limits``, ``requirements``, ``values``, ``thresholds``, ``ties``, ``afterwards``. The contract is in
+``scoring/schemas/formats-season.md``.
+"""
+
+from scoring.season.ledger import Score, scores_from_rows
+from scoring.season.ledger_reading import read_scores
+from scoring.season.placing import place_rows
+from scoring.season.rows import Row
+from scoring.season.scheme import Scheme, read_scheme
+from scoring.season.standings import Standings, compute_standings
+
+__all__ = [
+    "Row",
+    "Scheme",
+    "Score",
+    "Standings",
+    "compute_standings",
+    "place_rows",
+    "read_scheme",
+    "read_scores",
+    "scores_from_rows",
+]

@@ -1,0 +1,158 @@
+"""The season: which days count, and how many competitions it holds. First stage of a scheme."""
+
+from __future__ import annotations
+
+import datetime as dt
+from calendar import monthrange
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from scoring.documents import Reader
+from scoring.season.conditions import Condition, Verdict, all_true, conditions_in_words, read_conditions
+from scoring.season.ledger import Score
+
+__all__ = ["Season", "SeasonFacts", "Window", "read_season"]
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The days that count, both inclusive; None is open. ``dated`` is False where a score needs no date at all."""
+
+    first: dt.date | None = None
+    last: dt.date | None = None
+    dated: bool = False
+
+    def judge(self, score: Score) -> Verdict:
+        """Say whether a score was ridden inside the window."""
+        if not self.dated:
+            return Verdict(True)
+        if score.date is None:
+            return Verdict(None, "its date is unknown")
+        if self.first is not None and score.date < self.first:
+            return Verdict(False, f"it was ridden on {score.date}, before the first day that counts, {self.first}")
+        if self.last is not None and score.date > self.last:
+            return Verdict(False, f"it was ridden on {score.date}, after the last day that counts, {self.last}")
+        return Verdict(True)
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonFacts:
+    """What a scheme may ask about the season as a whole."""
+
+    competitions: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """``season``: fixed days, the last months or days before the as-of date, or a lifetime (all None).
+
+    ``competitions`` is the number of competitions in the season where the association knows it; otherwise they are
+    counted in the ledger, those for which ``competitions_where`` holds on some score.
+    """
+
+    first: dt.date | None = None
+    last: dt.date | None = None
+    rolling_months: int | None = None
+    rolling_days: int | None = None
+    competitions: int | None = None
+    competitions_where: tuple[Condition, ...] = ()
+
+    def window(self, as_of: dt.date | None) -> Window:
+        """Return the days that count on ``as_of``; nothing ridden after that day counts.
+
+        Twelve rolling months as of 1 March 2027 are 2 March 2026 to 1 March 2027.
+
+        >>> Season(rolling_months=12).window(datetime.date(2027, 3, 1)).first
+        datetime.date(2026, 3, 2)
+        """
+        days = [day for day in (self.last, as_of) if day is not None]
+        last = min(days) if days else None
+        first = self.first
+        if as_of is not None and self.rolling_months is not None:
+            first = _months_before(as_of, self.rolling_months) + dt.timedelta(days=1)
+        if as_of is not None and self.rolling_days is not None:
+            first = as_of - dt.timedelta(days=self.rolling_days - 1)
+        rolling = self.rolling_months is not None or self.rolling_days is not None
+        return Window(first, last, dated=first is not None or last is not None or rolling)
+
+    def facts(self, scores: Iterable[Score], *, window: Window) -> SeasonFacts:
+        """Count the competitions of the season, over all scores of the ledger whoever rode them."""
+        if self.competitions is not None:
+            return SeasonFacts(self.competitions)
+        found = {
+            score.competition
+            for score in scores
+            if score.competition is not None
+            and window.judge(score).truth
+            and all_true(self.competitions_where, score).truth
+        }
+        return SeasonFacts(len(found))
+
+    def words(self) -> str:
+        """Say which days count."""
+        if self.rolling_months is not None:
+            return f"The last {self.rolling_months} months up to the as-of date count, that day included."
+        if self.rolling_days is not None:
+            return f"The last {self.rolling_days} days up to the as-of date count, that day included."
+        if self.first is None and self.last is None:
+            return "Rides of any date count."
+        if self.last is None:
+            return f"Rides from {self.first} count."
+        return f"Rides {f'from {self.first} ' if self.first else ''}to {self.last} count, both days included."
+
+    def competitions_words(self) -> str:
+        if self.competitions is not None:
+            return f"The season has {self.competitions} competitions."
+        where = f" with a score whose {conditions_in_words(self.competitions_where)}" if self.competitions_where else ""
+        return f"The competitions of the season are those in the ledger{where}."
+
+
+def _months_before(day: dt.date, months: int) -> dt.date:
+    year, month = divmod(day.year * 12 + day.month - 1 - months, 12)
+    if year < dt.MINYEAR:
+        return dt.date.min
+    return dt.date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
+
+
+def read_season(reader: Reader) -> Season:
+    """Read ``season``; without it every date counts."""
+    part = reader.take_object("season")
+    if part is None:
+        return Season()
+    where = () if isinstance(part.raw("competitions"), int) else read_conditions(part, "competitions")
+    season = Season(
+        first=_read_day(part, "from"),
+        last=_read_day(part, "to"),
+        rolling_months=part.take_int("rolling_months", least=1, most=1200),
+        rolling_days=part.take_int("rolling_days", least=1, most=36600),
+        competitions=None if where else _read_competitions(part),
+        competitions_where=where,
+    )
+    lifetime = part.take_bool("lifetime")
+    part.finish()
+    fixed = part.has("from") or part.has("to")
+    if fixed + part.has("rolling_months") + part.has("rolling_days") + lifetime != 1:
+        message = "A season is fixed days (from, to), rolling months, rolling days, or a lifetime. Give one of them."
+        part.problem(None, message)
+    if season.first is not None and season.last is not None and season.first > season.last:
+        part.problem(
+            "to", f"The season ends on {season.last}, before it starts on {season.first}. Correct one of them."
+        )
+    return season
+
+
+def _read_competitions(part: Reader) -> int | None:
+    return part.take_int("competitions", least=0, most=10_000) if isinstance(part.raw("competitions"), int) else None
+
+
+def _read_day(part: Reader, key: str) -> dt.date | None:
+    text = part.take_text(key)
+    if not text:
+        return None
+    try:
+        if len(text) == 10:
+            return dt.date.fromisoformat(text)
+    except ValueError:
+        pass
+    part.problem(key, f'"{key}" is "{text}", which is no day. Give a date such as 2027-09-30.')
+    return None
