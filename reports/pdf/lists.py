@@ -20,6 +20,7 @@ Align = Literal["left", "right", "centre", "decimal"]
 
 PAD = 2.6
 _TALL = 240.0
+_ASCENT = 0.99
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +71,20 @@ class Row:
     pad: float = PAD
 
     @property
+    def size(self) -> float:
+        """Size of the largest first line: all first lines of a row stand on its base line."""
+        return max((cell[0].ink.size for cell in self.cells if cell), default=0.0)
+
+    @property
     def height(self) -> float:
-        return max((height_of(cell) for cell in self.cells), default=0.0) + 2 * self.pad
+        return max((self.drop(cell) + height_of(cell) for cell in self.cells), default=0.0) + 2 * self.pad
+
+    def drop(self, cell: Cell) -> float:
+        return (self.size - cell[0].ink.size) * _ASCENT if cell else 0.0
 
     def cut(self, room: float) -> tuple[Row, Row] | None:
         """Return the row as a part of at most ``room`` points and the rest, or nothing where no line fits."""
-        split = [_cut_cell(cell, room - 2 * self.pad) for cell in self.cells]
+        split = [_cut_cell(cell, room - 2 * self.pad - self.drop(cell)) for cell in self.cells]
         if not any(before for before, _ in split) or not any(after for _, after in split):
             return None
         first, rest = (tuple(parts) for parts in zip(*split, strict=True))
@@ -177,13 +186,13 @@ class RowList(Flowable):
             return
         left = 0.0
         for column, cell in zip(self.columns, row.cells, strict=True):
-            self._draw_cell(cell, column, left, top - row.pad)
+            self._draw_cell(cell, column, left, top - row.pad - row.drop(cell))
             left += column.width
         self._rule(top - height, 0.35, RULE)
 
     def _draw_cell(self, cell: Cell, column: Column, left: float, top: float) -> None:
         for line in cell:
-            baseline = top - line.ink.size * 0.99
+            baseline = top - line.ink.size * _ASCENT
             self.canv.setFont(line.ink.face, line.ink.size)
             self.canv.setFillColor(line.ink.colour)
             self.canv.drawString(left + _indent(line, column), baseline, line.words)

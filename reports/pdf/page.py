@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from reports.pdf.text import BOLD, SANS, SERIF_BOLD, clean, face_for, one_line, 
 
 _TITLE_SIZES = ((21.0, 1), (16.5, 2), (12.0, 99))
 _CODE_SIDE = 68.0
+_PADS = (3.6, 2.8, 2.1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +114,20 @@ def next_part() -> list[Flowable]:
 
 def build_pages(story: Sequence[Flowable], *, frames: Frames) -> bytes:
     """Lay the story out on pages; the same story gives the same bytes."""
+    return _lay_out(story, frames)[1]
+
+
+def build_closest(tell: Callable[[float], Sequence[Flowable]], *, frames: Frames) -> bytes:
+    """Lay out the airiest of three settings that needs no more pages than the closest one.
+
+    ``tell`` makes the story for a padding of rows in points; so a few lines never go on a page of their own needlessly.
+    """
+    settings = [_lay_out(tell(pad), frames) for pad in _PADS]
+    fewest = min(count for count, _ in settings)
+    return next(pages for count, pages in settings if count == fewest)
+
+
+def _lay_out(story: Sequence[Flowable], frames: Frames) -> tuple[int, bytes]:
     register_fonts()
     out = io.BytesIO()
     document = BaseDocTemplate(
@@ -132,7 +147,7 @@ def build_pages(story: Sequence[Flowable], *, frames: Frames) -> bytes:
         return _CountedCanvas(*arguments, frames=frames, **options)
 
     document.build(list(story), canvasmaker=make_canvas)
-    return out.getvalue()
+    return document.page, out.getvalue()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

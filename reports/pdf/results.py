@@ -11,7 +11,7 @@ from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Spacer
 from reports.pdf.heads import ClassHead, dotted
 from reports.pdf.ink import BODY, EARTH, NOTE, REASON, RUNNING, SMALL, SOFT, moment
 from reports.pdf.lists import EMPTY, Cell, Column, Ink, Row, RowList, figure, heading, words
-from reports.pdf.page import Frames, build_pages, first_page
+from reports.pdf.page import Frames, build_closest, first_page
 from reports.pdf.text import BOLD, OBLIQUE, SANS, paragraph
 
 _STATUS_TITLES = {
@@ -22,6 +22,7 @@ _STATUS_TITLES = {
     "running": "Still to be completed",
 }
 _WIDE_FROM_SEATS = 5
+_SEAT_WIDTH = 56.0
 _NAME = Ink(BOLD, BODY)
 _HORSE = Ink(SANS, BODY - 0.4, SOFT)
 _SMALL = Ink(SANS, SMALL - 0.2, SOFT)
@@ -106,32 +107,35 @@ def build(data: ResultsData) -> bytes:
         stamp=data.head.stamp(data.tag),
         wide=len(data.seats) >= _WIDE_FROM_SEATS,
     )
+    return build_closest(lambda pad: _story(data, frames, pad), frames=frames)
+
+
+def _story(data: ResultsData, frames: Frames, pad: float) -> list[Flowable]:
+    width = frames.width
     story: list[Flowable] = [
         *first_page(f"Results · {data.head.foot} · {data.tag}"),
-        data.head.masthead(kind="Results", width=frames.width, tag=f"{data.tag} · {data.when}", caption="Board of the class"),
+        data.head.masthead(kind="Results", width=width, tag=f"{data.tag} · {data.when}", caption="Board of the class"),
         Spacer(0, 8),
     ]
     if data.problem:
-        story += [paragraph(("bold", "These results are not complete. "), data.problem, style=RUNNING), Spacer(0, 6)]
-    story.append(_list(data, frames.width))
+        story += [paragraph(("bold", "These results are not complete."), data.problem, style=RUNNING), Spacer(0, 6)]
+    story.append(_list(data, width, pad))
     if data.teams:
-        story += [Spacer(0, 14), CondPageBreak(90), _teams(data, frames.width)]
-    story += [Spacer(0, 12), KeepTogether(_closing(data))]
-    return build_pages(story, frames=frames)
+        story += [Spacer(0, 14), CondPageBreak(90), _teams(data, width)]
+    return [*story, Spacer(0, 10), KeepTogether(_closing(data))]
 
 
-def _list(data: ResultsData, width: float) -> RowList:
+def _list(data: ResultsData, width: float, pad: float) -> RowList:
     columns = _columns(data, width)
     if not data.lines:
-        none = Row(cells=(EMPTY, EMPTY, words("No results yet.", width=columns[2].room), *[EMPTY] * (len(columns) - 3)))
-        return RowList(columns, [none])
+        return RowList(columns, [heading("No results yet", width=width - 6)])
     rows, group = [], ""
     for line in data.lines:
         title = _group(line)
         if title != group:
             rows.append(heading(title, width=width - 6))
         group = title
-        rows.append(_row(line, data, columns))
+        rows.append(_row(line, data, columns, pad))
     return RowList(columns, rows)
 
 
@@ -146,68 +150,84 @@ def _group(line: ResultLine) -> str:
 
 def _columns(data: ResultsData, width: float) -> list[Column]:
     many = len(data.seats)
-    seat_width = 54.0 if many >= _WIDE_FROM_SEATS else 52.0
     points = [Column(title="Points", width=46, align="decimal", decimals=1)] if _has_points(data) else []
     penalty = [Column(title="Penalty", width=44, align="right")] if data.penalty else []
     tail = [*points, Column(title="Total %", width=56, align="right"), *penalty]
-    fixed = 34 + 36 + many * seat_width + sum(column.width for column in tail)
+    names = width - 34 - 36 - many * _SEAT_WIDTH - sum(column.width for column in tail)
     return [
         Column(title="Place", width=34, align="centre"),
         Column(title="No.", width=36, align="right", gap=9),
-        Column(title="Rider and horse", width=width - fixed),
-        *(Column(title=f"{seat} %", width=seat_width, align="right") for seat, _ in data.seats),
+        *_name_columns(data, names),
+        *(column for seat, _ in data.seats for column in _seat_columns(data, f"{seat} %")),
         *tail,
     ]
+
+
+def _side_by_side(data: ResultsData) -> bool:
+    """Whether rider, horse and each place have columns of their own, so that an entry takes one line."""
+    return len(data.seats) == _WIDE_FROM_SEATS
+
+
+def _name_columns(data: ResultsData, width: float) -> list[Column]:
+    if _side_by_side(data):
+        return [Column(title="Rider", width=width * 0.56), Column(title="Horse", width=width * 0.44)]
+    return [Column(title="Rider and horse", width=width)]
+
+
+def _seat_columns(data: ResultsData, title: str) -> list[Column]:
+    if _side_by_side(data):
+        return [
+            Column(title=title, width=_SEAT_WIDTH - 18, align="right", gap=4),
+            Column(title="", width=18, gap=2),
+        ]
+    return [Column(title=title, width=_SEAT_WIDTH, align="right")]
 
 
 def _has_points(data: ResultsData) -> bool:
     return any(line.points for line in data.lines)
 
 
-def _row(line: ResultLine, data: ResultsData, columns: Sequence[Column]) -> Row:
+def _row(line: ResultLine, data: ResultsData, columns: Sequence[Column], pad: float) -> Row:
     cells = [
         figure(_placing(line), ink=_PLACE),
         figure(line.number, ink=Ink(SANS, BODY + 0.4, SOFT)),
-        _who(line, columns[2].room),
-        *(_seat(line.seats.get(seat)) for seat, _ in data.seats),
+        *_who(line, [column.room for column in columns[2 : 2 + len(_name_columns(data, 0))]]),
+        *(cell for seat, _ in data.seats for cell in _seat(line.seats.get(seat), data)),
     ]
     if _has_points(data):
         cells.append(figure(line.points or ""))
     cells.append(_total(line))
     if data.penalty:
         cells.append(figure(line.penalty or "", ink=_TOTAL))
-    return Row(cells=tuple(cells), pad=3.4, shaded=line.placing == 1)
+    return Row(cells=tuple(cells), pad=pad, shaded=line.placing == 1)
 
 
 def _placing(line: ResultLine) -> str:
     if line.placing is None:
-        return "–"
-    return f"{line.placing}="  if line.shared else str(line.placing)
+        return ""
+    return f"{line.placing}=" if line.shared else str(line.placing)
 
 
-def _who(line: ResultLine, room: float) -> Cell:
-    notes = dotted((f"team {line.team}" if line.team else "", "hors concours" if line.hors_concours else ""))
-    return (
-        *words(line.rider, width=room, ink=_NAME),
-        *words(line.horse, width=room, ink=_HORSE),
-        *words(notes, width=room, ink=_SMALL),
-        *words(_reason(line), width=room, ink=_WHY),
-        *words(line.tie, width=room, ink=_WHY),
+def _who(line: ResultLine, rooms: Sequence[float]) -> list[Cell]:
+    apart = line.hors_concours and _group(line) != "Hors concours"
+    notes = dotted((f"team {line.team}" if line.team else "", "hors concours" if apart else ""))
+    below = (
+        *words(notes, width=rooms[0], ink=_SMALL),
+        *words(line.reason, width=rooms[0], ink=_WHY),
+        *words(line.tie, width=rooms[0], ink=_WHY),
     )
+    rider, horse = words(line.rider, width=rooms[0], ink=_NAME), words(line.horse, width=rooms[-1], ink=_HORSE)
+    return [(*rider, *horse, *below)] if len(rooms) == 1 else [(*rider, *below), horse]
 
 
-def _reason(line: ResultLine) -> str:
-    if line.status == "completed":
-        return line.reason
-    return f"{line.status}: {line.reason}" if line.reason else line.status
-
-
-def _seat(given: SeatFigures | None) -> Cell:
+def _seat(given: SeatFigures | None, data: ResultsData) -> list[Cell]:
+    apart, alone = _side_by_side(data), len(data.seats) == 1
     if given is None or given.percentage is None:
-        return figure("–", ink=_SMALL)
-    place = f"({given.place})" if given.place is not None else ""
+        return [figure("–", ink=_SMALL), EMPTY] if apart else [figure("–", ink=_SMALL)]
+    place = figure(f"({given.place})" if given.place and not alone else "", ink=_SMALL)
     moved = figure(f"→ {given.adjusted_to}", ink=_SMALL) if given.adjusted_to else EMPTY
-    return (*figure(given.percentage), *moved, *figure(place, ink=_SMALL))
+    shown = (*figure(given.percentage), *moved)
+    return [shown, place] if apart else [(*shown, *place)]
 
 
 def _total(line: ResultLine) -> Cell:
@@ -228,7 +248,7 @@ def _teams(data: ResultsData, width: float) -> RowList:
     rows = [
         Row(
             cells=(
-                figure("–" if team.placing is None else team.placing, ink=_PLACE),
+                figure("" if team.placing is None else team.placing, ink=_PLACE),
                 words(team.team, width=columns[1].room, ink=_NAME),
                 words(", ".join(team.counting), width=columns[2].room),
                 figure(team.value or "", ink=_TOTAL),
@@ -248,8 +268,8 @@ def _closing(data: ResultsData) -> list[Flowable]:
     if any(seat.adjusted_to for line in data.lines for seat in line.seats.values()):
         notes.append("→ gives the percentage that counted after the rule set moved a sheet that stood far from the others.")
     flowables: list[Flowable] = [
-        paragraph(("bold", "Judges  " if many else "Judge  "), dotted(judges) or "not named", style=RUNNING),
-        paragraph(("bold", "Rule set  "), data.rules_title, style=RUNNING),
+        paragraph(("bold", "Judges:" if many else "Judge:"), dotted(judges) or "not named", style=RUNNING),
+        paragraph(("bold", "Rule set:"), data.rules_title, style=RUNNING),
     ]
     if data.rule:
         flowables.append(paragraph(data.rule, style=NOTE))

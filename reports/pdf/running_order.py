@@ -10,7 +10,7 @@ from reportlab.platypus import Flowable, Spacer
 from reports.pdf.heads import ClassHead, dotted
 from reports.pdf.ink import BODY, NOTE, RUNNING, SMALL, SOFT, clock
 from reports.pdf.lists import EMPTY, Column, Ink, Row, RowList, figure, heading, words
-from reports.pdf.page import Frames, build_pages, first_page
+from reports.pdf.page import Frames, build_closest, first_page
 from reports.pdf.text import BOLD, OBLIQUE, SANS, paragraph
 
 
@@ -46,18 +46,21 @@ def build(data: RunningOrderData) -> bytes:
         foot=data.head.foot,
         stamp=data.head.stamp("Running order"),
     )
-    zone = f"Times in {data.head.zone}."
+    return build_closest(lambda pad: _story(data, frames, pad), frames=frames)
+
+
+def _story(data: RunningOrderData, frames: Frames, pad: float) -> list[Flowable]:
     judges = dotted(f"{seat} {judge}" if judge else seat for seat, judge in data.judges)
-    story: list[Flowable] = [
+    zone = f"Times in {data.head.zone}."
+    return [
         *first_page(f"Running order · {data.head.foot}"),
         data.head.masthead(kind="Running order", width=frames.width, tag=_tag(data), caption="Board of the class"),
         Spacer(0, 8),
-        RowList(_columns(frames.width), _rows(data, frames.width)),
+        RowList(_columns(frames.width), _rows(data, frames.width, pad)),
         Spacer(0, 10),
-        paragraph(("bold", "Judges  " if len(data.judges) > 1 else "Judge  "), judges or "not named", style=RUNNING),
+        paragraph(("bold", "Judges:" if len(data.judges) > 1 else "Judge:"), judges or "not named", style=RUNNING),
         paragraph(f"{zone} {_pace(data)} Times may move: the board shows the order as it stands.", style=NOTE),
     ]
-    return build_pages(story, frames=frames)
 
 
 def _tag(data: RunningOrderData) -> str:
@@ -85,13 +88,13 @@ def _columns(width: float) -> list[Column]:
     ]
 
 
-def _rows(data: RunningOrderData, width: float) -> list[Row]:
+def _rows(data: RunningOrderData, width: float, pad: float) -> list[Row]:
     columns = _columns(width)
     if not data.rides:
-        return [Row(cells=(EMPTY, EMPTY, EMPTY, words("No entries yet.", width=columns[3].room), EMPTY, EMPTY, EMPTY))]
+        return [heading("No entries yet", width=width - 6)]
     rows: list[Row] = []
     for ride in data.rides:
-        rows.append(_row(ride, data, columns))
+        rows.append(_row(ride, data, columns, pad))
         if ride.pause_minutes:
             rows.append(heading(f"Break, {ride.pause_minutes} minutes", width=width - 6))
     while rows[-1].heading:
@@ -99,7 +102,7 @@ def _rows(data: RunningOrderData, width: float) -> list[Row]:
     return rows
 
 
-def _row(ride: RideLine, data: RunningOrderData, columns: list[Column]) -> Row:
+def _row(ride: RideLine, data: RunningOrderData, columns: list[Column], pad: float) -> Row:
     out = ride.status in {"withdrawn", "no-show"}
     soft = Ink(SANS, BODY - 0.4, SOFT)
     note = Ink(OBLIQUE, SMALL, SOFT)
@@ -117,7 +120,7 @@ def _row(ride: RideLine, data: RunningOrderData, columns: list[Column]) -> Row:
             ),
             words(ride.horse, width=columns[4].room, ink=soft if out else Ink()),
             (*words(owner, width=columns[5].room, ink=soft), *words(team, width=columns[5].room, ink=soft)),
-            EMPTY if out else figure("□", ink=Ink(SANS, 12, SOFT)),
+            EMPTY if out else figure("□", ink=Ink(SANS, BODY + 1, SOFT)),
         ),
-        pad=3.6,
+        pad=pad,
     )

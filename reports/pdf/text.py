@@ -130,11 +130,11 @@ def text(value: object) -> str:
 
 
 def paragraph(*runs: object, style: ParagraphStyle) -> Paragraph:
-    """Return a Paragraph of the runs one after the other; a run ``("bold", words)`` is printed in the bold face."""
+    """Return a Paragraph of the runs with a blank between them; a run ``("bold", words)`` is printed in the bold face."""
     register_fonts()
     parts = []
     for run in runs:
         bold, words = (run[0] == "bold", run[1]) if isinstance(run, tuple) else (False, run)
         face = face_for(clean(words), face=BOLD if bold else style.fontName)
         parts.append(text(words) if face == style.fontName else f'<font name="{face}">{text(words)}</font>')
-    return Paragraph("".join(parts), style)
+    return Paragraph(" ".join(parts), style)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from fractions import Fraction
 
 from reports.pdf.heads import ClassHead
 from reports.pdf.results import ResultLine, ResultsData, SeatFigures, TeamLine
 from reports.pdf.running_order import RideLine, RunningOrderData
+from reports.pdf.sheets import ItemLine, SheetData, SheetsData
 
 SEATS = ("C", "H", "B", "E", "M", "K", "F")
 JUDGES = (
@@ -139,3 +141,89 @@ def running_order(*, rides: int = 24, **changes: object) -> RunningOrderData:
         "interval_seconds": 450,
     }
     return RunningOrderData(**(fields | changes))  # type: ignore[arg-type]
+
+
+REMARKS = (
+    "Supple and active, balance improves through the turn; let the shoulder come in front.",
+    "Loses bend on the second half; ride the inside hind further under before the letter.",
+    "",
+    "Clear rhythm.",
+    "Late and a little abrupt, but straight. Prepare with a half-halt two strides earlier, and keep the hand quiet so that "
+    "the neck can stay in front of the withers throughout the whole of the transition.",
+    "",
+)
+MOVEMENTS = (
+    ("A, X", "Enter in collected trot. X halt, salute. Proceed in collected trot."),
+    ("C, M-X-K", "C track right. M to K change the rein in medium trot."),
+    ("F-B", "Shoulder-in left."),
+    ("B", "Circle left 10 m."),
+    ("C", "Halt. Rein back four steps. Proceed at once in collected trot."),
+)
+
+
+def item_line(index: int, *, remark: str) -> ItemLine:
+    at, words = MOVEMENTS[index % len(MOVEMENTS)]
+    tenths = 50 + index * 35 % 40 // 5 * 5
+    double = index % 4 == 2
+    factor = 2 if double else 1
+    points, lost = tenths * factor, (100 - tenths) * factor
+    return ItemLine(
+        item=str(index + 1),
+        at=at,
+        words=words,
+        coefficient=str(factor),
+        mark=f"{tenths // 10}.{tenths % 10}",
+        points=f"{points // 10}.{points % 10}" if points % 10 else str(points // 10),
+        lost=f"{lost // 10}.{lost % 10}" if lost % 10 else str(lost // 10),
+        remark=remark,
+        substitute=index == 6,
+    )
+
+
+def sheet(*, seat: str = "C", judge: str = JUDGES[0], items: int = 26, remarks: bool = True, long: bool = False) -> SheetData:
+    spoken = "More uphill, and sooner. " * 250 if long else ""
+    lines = [
+        item_line(index, remark=(spoken if index == 4 and long else REMARKS[index % len(REMARKS)]) if remarks else "")
+        for index in range(items)
+    ]
+    lines.append(
+        ItemLine(
+            item="G1", words="General impression: harmony of the pair, the rider's seat and aids", coefficient="2",
+            collective=True, mark="7.0", points="14", lost="6", remark="A pair that trusts each other." if remarks else "",
+        )
+    )  # fmt: skip
+    lost = sorted(lines, key=lambda line: -Fraction(line.lost or "0"))[:5]
+    return SheetData(
+        seat=seat,
+        judge=judge,
+        lines=tuple(lines),
+        lost=tuple(lost),
+        overall_remarks=(
+            "A willing horse, ridden with feeling. The trot work is regular and shows good swing; in the canter the frame "
+            "becomes short and the collection costs activity." + (" Keep at it." * 400 if long else "")
+        )
+        if remarks
+        else "",
+        points="221.5",
+        maximum="330",
+        percentage="67.121",
+        complete=True,
+        signed=True,
+        changed_at=MORNING,
+        off=("2 points off for 1 error of course",),
+    )
+
+
+def sheets(*, count: int = 1, remarks: bool = True, long: bool = False, **changes: object) -> SheetsData:
+    fields: dict[str, object] = {
+        "head": class_head(),
+        "number": "12",
+        "rider": RIDERS[0],
+        "horse": HORSES[0],
+        "result": "3rd of 14 with 67.410 %, official.",
+        "state": "official",
+        "sheets": tuple(
+            sheet(seat=SEATS[n], judge=JUDGES[n], remarks=remarks, long=long and n == 1) for n in range(count)
+        ),
+    }
+    return SheetsData(**(fields | changes))  # type: ignore[arg-type]

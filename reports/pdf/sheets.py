@@ -1,0 +1,218 @@
+"""A judge's sheet of one ride, made to be kept: every mark with its words, and where most was lost."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+from itertools import groupby
+
+from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Spacer
+
+from reports.pdf.bars import Bars
+from reports.pdf.heads import ClassHead, dotted
+from reports.pdf.ink import BODY, EARTH, NOTE, RUNNING, SMALL, SOFT, moment
+from reports.pdf.lists import EMPTY, Cell, Column, Ink, Row, RowList, figure, heading, words
+from reports.pdf.page import Aside, Frames, Masthead, build_closest, first_page, next_part
+from reports.pdf.text import BOLD, OBLIQUE, SANS, paragraph
+
+_TALL_WORDS = 700
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ItemLine:
+    """A movement or collective mark. ``mark``, ``points`` and ``lost`` are text, None without a mark."""
+
+    item: str
+    at: str = ""
+    words: str
+    coefficient: str = "1"
+    collective: bool = False
+    part: str = "technical"
+    mark: str | None = None
+    points: str | None = None
+    lost: str | None = None
+    remark: str = ""
+    substitute: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetData:
+    """One seat's sheet. ``lost`` are the lines that cost most, the costliest first; ``off`` sentences on what came off."""
+
+    seat: str
+    judge: str
+    lines: tuple[ItemLine, ...]
+    lost: tuple[ItemLine, ...]
+    overall_remarks: str
+    points: str | None
+    maximum: str | None
+    percentage: str | None
+    complete: bool
+    signed: bool
+    changed_at: datetime | None
+    off: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetsData:
+    """One or all sheets of a ride; ``result`` is the entry's line in the results as a sentence."""
+
+    head: ClassHead
+    number: str
+    rider: str
+    horse: str
+    result: str
+    state: str
+    sheets: tuple[SheetData, ...]
+
+
+def build(data: SheetsData) -> bytes:
+    """Print every sheet of the data, each starting on a page of its own."""
+    frames = Frames(
+        title=f"{'Sheets' if len(data.sheets) > 1 else 'Sheet'}: {data.rider} with {data.horse}, {data.head.foot}",
+        author=data.head.competition,
+        foot=f"{data.head.foot} · no. {data.number}",
+        stamp=data.head.stamp(f"{data.state.capitalize()} results"),
+    )
+    return build_closest(lambda pad: _story(data, frames, pad), frames=frames)
+
+
+def _story(data: SheetsData, frames: Frames, pad: float) -> list[Flowable]:
+    story: list[Flowable] = []
+    for sheet in data.sheets:
+        story += [*(next_part() if story else []), *_sheet(sheet, data, frames.width, pad - 0.7)]
+    if not data.sheets:
+        return [*first_page(""), _masthead(None, data, frames.width), paragraph("No sheet yet.", style=RUNNING)]
+    return story
+
+
+def _masthead(sheet: SheetData | None, data: SheetsData, width: float) -> Masthead:
+    head = data.head
+    facts = [
+        data.horse,
+        dotted((f"No. {data.number}", f"Class {head.number}", head.test, head.division)),
+        head.where,
+    ]
+    if sheet is None:
+        return Masthead(dotted((head.competition, "Sheet")), data.rider, facts, width)
+    judge = f"Judge at {sheet.seat}: {sheet.judge}" if sheet.judge else f"Judge at {sheet.seat}"
+    of = f"{sheet.points} of {sheet.maximum} points" if sheet.points and sheet.maximum else ""
+    shown = f"{sheet.percentage} %" if sheet.percentage else "–"
+    caption = of if sheet.complete else f"{of}\nnot complete" if of else "not complete"
+    return Masthead(
+        dotted((head.competition, "Sheet")), data.rider, facts, width, judge, Aside(figure=shown, caption=caption)
+    )
+
+
+def _sheet(sheet: SheetData, data: SheetsData, width: float, pad: float) -> list[Flowable]:
+    name = f"{data.rider} with {data.horse} · {data.head.name} · judge at {sheet.seat}"
+    story: list[Flowable] = [*first_page(name), _masthead(sheet, data, width), Spacer(0, 7)]
+    if sheet.lines:
+        story += [_items(sheet, width, pad), Spacer(0, 8)]
+    story += _words(sheet)
+    if sheet.lost:
+        story.append(KeepTogether([Spacer(0, 6), *_lost(sheet, width)]))
+    return [*story, KeepTogether([Spacer(0, 8), *_closing(sheet, data)])]
+
+
+def _items(sheet: SheetData, width: float, pad: float) -> RowList:
+    remarked = any(line.remark for line in sheet.lines)
+    columns = _columns(width, remarked=remarked)
+    rows: list[Row] = []
+    parts = len({line.part for line in sheet.lines}) > 1
+    for (collective, part), lines in groupby(sheet.lines, key=lambda line: (line.collective, line.part)):
+        title = _group(collective=collective, part=part if parts else "")
+        if title and (rows or parts or collective):
+            rows.append(heading(title, width=width - 6))
+        rows += [_item(line, columns, pad) for line in lines]
+    rows.append(_sum(sheet, columns))
+    return RowList(columns, rows)
+
+
+def _group(*, collective: bool, part: str) -> str:
+    if collective:
+        return f"Collective marks, {part} part" if part else "Collective marks"
+    return f"{part.capitalize()} part" if part else "Movements"
+
+
+def _columns(width: float, *, remarked: bool) -> list[Column]:
+    figures = 38 + 26 + 42
+    rest = width - 26 - 54 - figures
+    text_width = rest * 0.47 if remarked else rest
+    columns = [
+        Column(title="", width=26, align="right", gap=8),
+        Column(title="At", width=54),
+        Column(title="Movement", width=text_width),
+        Column(title="Mark", width=38, align="decimal", decimals=1, gap=9),
+        Column(title="Coef.", width=26, align="right"),
+        Column(title="Points", width=42, align="decimal", decimals=1, gap=10),
+    ]
+    return [*columns, Column(title="Remark", width=rest - text_width)] if remarked else columns
+
+
+def _item(line: ItemLine, columns: Sequence[Column], pad: float) -> Row:
+    soft, small = Ink(SANS, SMALL, SOFT), Ink(SANS, SMALL + 0.5)
+    mark: Cell = figure(line.mark, ink=Ink(BOLD, BODY + 0.6)) if line.mark is not None else figure("–", ink=soft)
+    if line.substitute:
+        mark = (*mark, *figure("office", ink=Ink(OBLIQUE, SMALL - 0.6, EARTH)))
+    cells = [
+        figure(line.item, ink=soft),
+        words(line.at, width=columns[1].room, ink=Ink(BOLD, SMALL + 0.3, SOFT)),
+        words(line.words, width=columns[2].room, ink=small),
+        mark,
+        figure("" if line.coefficient == "1" else f"× {line.coefficient}", ink=soft),
+        figure(line.points or "", ink=Ink(SANS, BODY)),
+    ]
+    if len(columns) > len(cells):
+        cells.append(words(line.remark, width=columns[-1].room, ink=Ink(OBLIQUE, SMALL + 0.7)))
+    return Row(cells=tuple(cells), pad=pad)
+
+
+def _sum(sheet: SheetData, columns: Sequence[Column]) -> Row:
+    """The line under the marks: what came off, and what is left."""
+    bold = Ink(BOLD, BODY)
+    title = (*words("Points" if not sheet.off else "Points after what came off", width=columns[2].room, ink=bold),)
+    of = f"of {sheet.maximum}" if sheet.maximum else ""
+    below = tuple(line for off in sheet.off for line in words(off, width=columns[2].room, ink=Ink(OBLIQUE, SMALL, EARTH)))
+    cells = [EMPTY, EMPTY, (*title, *below), EMPTY, EMPTY, (*figure(sheet.points or "", ink=bold), *figure("", ink=bold))]
+    if len(columns) > len(cells):
+        share = f" = {sheet.percentage} %" if sheet.percentage else ""
+        cells.append(words(f"{of}{share}", width=columns[-1].room, ink=bold))
+    return Row(cells=tuple(cells), shaded=True, pad=4)
+
+
+def _words(sheet: SheetData) -> list[Flowable]:
+    if not sheet.overall_remarks:
+        return []
+    remarks = paragraph(sheet.overall_remarks, style=RUNNING)
+    title = paragraph(("bold", "Overall remarks"), style=RUNNING)
+    if len(sheet.overall_remarks) < _TALL_WORDS:
+        return [KeepTogether([title, remarks])]
+    return [CondPageBreak(60), title, remarks]
+
+
+def _lost(sheet: SheetData, width: float) -> list[Flowable]:
+    title = paragraph(("bold", "Where most marks were lost"), style=RUNNING)
+    shown = [
+        (dotted((line.item, line.at, line.words)), line.lost or "0", Fraction(line.lost or "0")) for line in sheet.lost
+    ]
+    note = paragraph(
+        "Points short of the most that the movement could earn, times its coefficient. The judge's remark and your "
+        "trainer say what to do about it.",
+        style=NOTE,
+    )
+    return [title, Spacer(0, 3), Bars(shown, width), note]
+
+
+def _closing(sheet: SheetData, data: SheetsData) -> list[Flowable]:
+    signed = "Signed by the judge" if sheet.signed else "Not signed"
+    when = f", last written {moment(sheet.changed_at, zone=data.head.zone)}" if sheet.changed_at else ""
+    lines: list[Flowable] = [paragraph(f"{signed}{when}.", style=NOTE)]
+    if data.result:
+        lines.insert(0, paragraph(("bold", "Result:"), data.result, style=RUNNING))
+    if any(line.substitute for line in sheet.lines):
+        note = "office: the judge could not give this mark any more; the office put in the mean of the other marks."
+        lines.append(paragraph(note, style=NOTE))
+    return lines
