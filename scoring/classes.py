@@ -89,7 +89,7 @@ class ClassDocument:
     teams: TeamRules | None = None
 
     def parts_of(self, seat: Seat) -> tuple[str, ...]:
-        """The parts that a seat marks; empty where the rule set has none."""
+        """Name the parts that a seat marks; empty where the rule set has none."""
         parts = tuple(self.rules.parts)
         return parts if seat.parts is None else tuple(part for part in parts if part in seat.parts)
 

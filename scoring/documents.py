@@ -231,16 +231,13 @@ def take_format(reader: Reader, expected: str) -> None:
 
 def describe(value: object) -> str:
     """Say in a few words what stands in a document, for a sentence about what is wrong with it."""
-    if value is None:
-        return "null"
-    if isinstance(value, bool):
-        return "true" if value else "false"
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
     if isinstance(value, str):
         return f'"{value if len(value) <= 40 else value[:37] + "..."}"'
     if isinstance(value, int):
         return str(value) if abs(value) < 10**40 else "a number of more than 40 digits"
     if isinstance(value, Decimal):
         return str(value)[:40]
-    if isinstance(value, list):
-        return "a list"
-    return "an object" if isinstance(value, Mapping) else f"a {type(value).__name__}"
+    kinds = ((list, "a list"), (Mapping, "an object"))
+    return next((words for kind, words in kinds if isinstance(value, kind)), f"a {type(value).__name__}")

@@ -17,7 +17,7 @@ _MOST_ERRORS = 1000
 
 
 class EntryReader:
-    """Reads the entries of one class. With ``faulty`` the test or the rule set is unknown, and what hangs on it waits."""
+    """Reads the entries of one class; with ``faulty`` the test or the rule set is unknown, so marks are not read."""
 
     def __init__(self, draft: ClassDocument, *, faulty: bool) -> None:
         self.draft = draft
@@ -79,18 +79,25 @@ class EntryReader:
         if rules.errors and rules.errors.off == "sheet-points" and rules.errors.cost(entry.errors):
             for seat in only_percentage:
                 if self._touches(seat, part=DEFAULT_PART):
-                    yield "errors", f"Errors come off points, but sheet {seat} gives only a percentage. Give its points."
+                    yield (
+                        "errors",
+                        f"Errors come off points, but sheet {seat} gives only a percentage. Give its points.",
+                    )
         for index, deduction in enumerate(entry.deductions):
-            for seat in only_percentage:
-                if deduction.off == "total-percentage" or deduction.seat not in (None, seat):
-                    continue
-                if not self._touches(seat, part=deduction.part):
-                    continue
-                path = f"deductions[{index}]"
-                if deduction.off == "sheet-points":
-                    yield path, f"It comes off points, but sheet {seat} gives only a percentage. Give its points."
-                elif len(self.draft.parts_of(self.seats[seat])) > 1:
-                    yield path, f"It comes off a part, but sheet {seat} gives only a percentage. Give its marks."
+            seats = [seat for seat in only_percentage if deduction.seat in (None, seat)]
+            for seat in seats:
+                message = self._unusable_deduction(deduction, seat)
+                if message is not None:
+                    yield f"deductions[{index}]", message
+
+    def _unusable_deduction(self, deduction: Deduction, seat: str) -> str | None:
+        if deduction.off == "total-percentage" or not self._touches(seat, part=deduction.part):
+            return None
+        if deduction.off == "sheet-points":
+            return f"It comes off points, but sheet {seat} gives only a percentage. Give its points."
+        if len(self.draft.parts_of(self.seats[seat])) > 1:
+            return f"It comes off a part, but sheet {seat} gives only a percentage. Give its marks."
+        return None
 
     def _touches(self, seat: str, *, part: str) -> bool:
         parts = self.draft.parts_of(self.seats[seat])

@@ -41,7 +41,7 @@ def parse_decimal(value: object) -> Fraction:
             raise ValueError(f"{value!r} is not a plain decimal number")
         return Fraction(value)
     if isinstance(value, bool) or not isinstance(value, int | Decimal):
-        raise ValueError(f"a {type(value).__name__} is not a decimal number")
+        raise ValueError(f"a {type(value).__name__} is not a decimal number")  # noqa: TRY004 - one error for readers
     if isinstance(value, int):
         if abs(value) >= _LARGEST:
             raise ValueError("the number has more than 15 digits")

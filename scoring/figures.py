@@ -26,8 +26,8 @@ Percent = int | Fraction
 class PartFigures:
     """One part of a sheet, or the whole of it where the rule set has no parts (``name`` is then empty).
 
-    ``raw`` and ``points`` are before and after what comes off; None where only a percentage is known. ``rounded`` is the
-    percentage as a sheet's percentage is rounded, ``percentage`` what is left of it after deductions from the part.
+    ``raw`` and ``points`` are before and after what comes off; None where only a percentage is known. ``rounded`` is
+    the percentage as a sheet's percentage is rounded, ``percentage`` what is left of it after deductions from the part.
     """
 
     name: str
@@ -82,6 +82,7 @@ class Frame:
         self.maxima = tuple(maximum * factor for maximum in test.maxima) if test else ()
         self.seats = {seat.seat: self._seat(seat) for seat in document.panel}
         self._costs: dict[int, int] = {}
+        self._points_texts: dict[int, str] = {}
 
     def _point_denominators(self) -> Iterable[int]:
         document = self.document
@@ -145,7 +146,9 @@ class Frame:
         if len(seat.parts) > 1:
             return SheetFigures([], None, None, value, full=True)
         left = self._less_percentage(entry, seat, seat.parts[0].name, value)
-        return SheetFigures([PartFigures(seat.parts[0].name, None, None, None, value, left)], None, None, left, full=True)
+        return SheetFigures(
+            [PartFigures(seat.parts[0].name, None, None, None, value, left)], None, None, left, full=True
+        )
 
     def _part(self, entry: Entry, seat: SeatFrame, part: PartFrame, sheet: Sheet) -> tuple[PartFigures | None, bool]:
         if sheet.marks is None:
@@ -167,7 +170,7 @@ class Frame:
     def _added(self, marks: tuple[int | None, ...], part: PartFrame) -> tuple[int, int, bool]:
         """Add up mark x coefficient over the items of a part that are marked: points, maximum, and whether all are."""
         if part.positions is None and None not in marks:
-            return sum(map(mul, marks, self.weights)), part.maximum, True  # type: ignore[arg-type]
+            return sum(map(mul, marks, self.weights)), part.maximum, True
         positions = range(len(marks)) if part.positions is None else part.positions
         points, maximum, full = 0, 0, True
         for position in positions:
@@ -180,13 +183,14 @@ class Frame:
         return points, maximum, full
 
     def round_sheet(self, numerator: Percent, denominator: int) -> Percent:
-        """Round a percentage (in ``percent_unit``, as numerator over denominator) as a sheet's percentage is rounded."""
+        """Round a percentage, numerator / denominator in ``percent_unit``, as a sheet's percentage is rounded."""
         decimals = self.rules.sheet_decimals
         if decimals is None:
             return Fraction(numerator) / denominator
         step = self.percent_unit // 10**decimals
-        scaled = denominator * step * numerator.denominator
-        return round_ratio(numerator.numerator, scaled, rounding=self.rules.rounding) * step
+        scaled: int = denominator * step * numerator.denominator
+        rounded = round_ratio(numerator.numerator, scaled, rounding=self.rules.rounding)
+        return rounded * int(step)
 
     def deductions(self, entry: Entry, seat: SeatFrame, part: str, *, off: str) -> list[Deduction]:
         """List the deductions of one kind that touch one part of one seat's sheet."""
@@ -218,7 +222,10 @@ class Frame:
         return max(0, percentage - sum(int(deduction.amount * self.percent_unit) for deduction in deductions))
 
     def points_text(self, points: int) -> str:
-        return format_exact(Fraction(points, self.unit))
+        text = self._points_texts.get(points)
+        if text is None:
+            text = self._points_texts[points] = format_exact(Fraction(points, self.unit))
+        return text
 
     def percent_text(self, percentage: Percent) -> str:
         """Write a sheet's percentage with the decimals of the rule set; an exact one with those of the total.

@@ -77,7 +77,8 @@ def mark_text(tenths: int) -> str:
     >>> mark_text(65), mark_text(70)
     ('6.5', '7')
     """
-    return format_exact(Fraction(tenths, 10))
+    whole, tenth = divmod(tenths, 10)
+    return f"{whole}.{tenth}" if tenth else str(whole)
 
 
 def parse_typed_mark(text: str, scale: MarkScale) -> int:
@@ -85,11 +86,11 @@ def parse_typed_mark(text: str, scale: MarkScale) -> int:
 
     The rule, in this order:
 
-    1. With a point or a comma it is what it says: ``6.5`` and ``6,5``; one decimal, and noughts after it change nothing.
+    1. With a point or a comma it is what it says: ``6.5`` and ``6,5``; noughts after the one decimal change nothing.
     2. Digits alone are a whole mark if the scale holds that mark: ``7`` is 7.0, ``10`` is 10.0 (never 1.0).
     3. Otherwise the last of two or more digits is the tenth, if the scale holds that mark: ``65`` can only mean 6.5,
-       ``100`` can only mean 10.0, and on a scale of tenths ``73`` is 7.3 and ``11`` is 1.1. A nought in front is the whole
-       part, so ``05`` is 0.5 and never 5.
+       ``100`` can only mean 10.0, and on a scale of tenths ``73`` is 7.3 and ``11`` is 1.1. A nought in front is the
+       whole part, so ``05`` is 0.5 and never 5.
     4. Anything else is nothing: ``105``, ``11`` on a scale of halves, a sign, a letter, an empty text.
 
     Raises :class:`InvalidMark` with a sentence. Source: keying from the number pad, common practice.

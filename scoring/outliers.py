@@ -26,8 +26,9 @@ def moved_outliers(percentages: Mapping[str, Percent], outliers: Outliers, *, pe
     """Find the sheets to move, in the order in which they are moved, each at most once.
 
     A sheet that differs from the mean of the others by the limit or more goes to the nearest other percentage. The
-    largest gap goes first and is seen by those after it. Of equal gaps the lower sheet goes first, since doubt is decided
-    for the rider; of two others equally near the one on the side of the mean is taken. Sources: [DN14], [HH14]; K135.
+    largest gap goes first and is seen by those after it. Of equal gaps the lower sheet goes first, since doubt is
+    decided for the rider; of two others equally near the one on the side of the mean is taken. Sources: reports of 2014
+    on dressage-news.com (1 August) and horseandhound.co.uk (458842).
 
     >>> panel = {"E": 65530, "H": 71780, "C": 73000, "M": 73000, "B": 73000, "K": 74000, "F": 75560}
     >>> [(move.seat, move.moved_to) for move in

@@ -68,9 +68,10 @@ def placings(
 ) -> list[Placing]:
     """Place entries by rank, highest first, and separate equal ones.
 
-    Each step is tried in order on the entries that are still together, as long as the place they share is ``tie_places``
-    or better; it parts them by its figure, the higher first, and those it parts stay parted. A step that lacks its figure
-    for any of them separates nothing. What no step separates shares the place. Source: trade.md section 5.
+    Each step is tried in order on the entries that are still together, as long as the place they share is
+    ``tie_places`` or better; it parts them by its figure, the higher first, and those it parts stay parted. A step that
+    lacks its figure for any of them separates nothing. What no step separates shares the place, and the next place is
+    skipped. Sources: a judge on tie-breaking, woodsdressage.com; sharing and skipping, common practice.
 
     >>> found = placings({"12": 70, "15": 70, "9": 68}, steps=[TieStep("collectives")], tie_places=None,
     ...                  figure=lambda number, step: {"12": 14, "15": 15}.get(number))

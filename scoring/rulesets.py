@@ -246,7 +246,7 @@ def _outliers_from(reader: Reader) -> Outliers | None:
 
 
 def rule_sets() -> Mapping[str, dict[str, object]]:
-    """Return the rule sets that are shipped, by id: documents, each with its sources. They are the caller's to change."""
+    """Return the shipped rule sets by id: documents, each with its sources, which the caller may change."""
     return MappingProxyType({name: json.loads(text) for name, text in _shipped().items()})
 
 

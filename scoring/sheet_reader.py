@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 from operator import itemgetter
+from typing import Any
 
 from scoring.classes import ClassDocument, Seat, Sheet
 from scoring.documents import Problem, Reader, describe
@@ -33,13 +35,13 @@ class SheetReader:
         self.parts = draft.parts_of(seat)
         self.items = draft.test.items if draft.test else ()
         self.marked = [not faulty and seat.marks(item) for item in self.items]
-        known = {item.scale: _known_marks(item.scale) for item in self.items}
+        known = {scale: dict(_known_marks(scale)) for scale in {item.scale for item in self.items}}
         self.known = [known[item.scale] for item in self.items]
         self.marked_ids = tuple(item.id for item, marks in zip(self.items, self.marked, strict=True) if marks)
         self.one_scale = len(known) == 1 and all(self.marked)
-        self.pick: Callable[[object], tuple[object, ...]] | None = (
-            itemgetter(*self.marked_ids) if len(self.marked_ids) > 1 else None
-        )
+        self.pick: Callable[[Any], tuple[Any, ...]] | None = None
+        if len(self.marked_ids) > 1:
+            self.pick = itemgetter(*self.marked_ids)
         self.maximum = self._maximum()
 
     def _maximum(self) -> Fraction | None:
@@ -155,7 +157,8 @@ class SheetReader:
         return tenths
 
 
-def _known_marks(scale: MarkScale) -> dict[object, int]:
+@lru_cache(maxsize=64)
+def _known_marks(scale: MarkScale) -> Mapping[object, int]:
     """Every mark of a scale as it is mostly written, ``"7"`` and ``"7.0"``; long scales are learnt as they come."""
     if len(scale.marks()) > 1001:
         return {}
@@ -164,5 +167,3 @@ def _known_marks(scale: MarkScale) -> dict[object, int]:
         known[mark_text(tenths)] = tenths
         known[f"{tenths // 10}.{tenths % 10}"] = tenths
     return known
-
-

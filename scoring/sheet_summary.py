@@ -19,7 +19,7 @@ __all__ = ["SheetSummary", "sheet_summary"]
 class SheetSummary:
     """The figures of one sheet as text; those of an incomplete one are over the items marked so far.
 
-    ``points / maximum x 100`` is ``percentage`` where the sheet has one part. ``percentage`` is None before the first mark.
+    ``points / maximum x 100`` is ``percentage`` where the sheet has one part; None before the first mark.
     """
 
     points: str
@@ -40,9 +40,9 @@ def sheet_summary(
 ) -> SheetSummary:
     """Add up one sheet: ``marks`` in tenths by item, None or absent where missing.
 
-    ``deductions`` are :class:`scoring.Deduction` or objects as in ``class/1``; only what comes off a sheet is looked at,
-    whichever seat it names. ``parts`` are those that the seat marks, None for all. A mark off its scale or of an unknown
-    item raises ``ValueError``.
+    ``deductions`` are :class:`scoring.Deduction` or objects as in ``class/1``; only what comes off a sheet is looked
+    at, whichever seat it names. ``parts`` are those that the seat marks, None for all. A mark off its scale or of an
+    unknown item raises ``ValueError``.
 
     >>> from scoring import read_rules, read_test
     >>> test = read_test({"format": "test/1", "id": "t", "mark": {"min": "0", "max": "10", "step": "0.5"},

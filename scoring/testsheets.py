@@ -15,6 +15,7 @@ __all__ = ["DEFAULT_PART", "KINDS", "Item", "Test", "read_test", "test_from"]
 
 KINDS = ("set", "freestyle", "quality", "eventing")
 DEFAULT_PART = "technical"
+HALF_MARKS = MarkScale(0, 100, 5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ class Item:
     coefficient: Fraction = Fraction(1)
     collective: bool = False
     part: str = DEFAULT_PART
-    scale: MarkScale = MarkScale(0, 100, 5)
+    scale: MarkScale = HALF_MARKS
     family: str = ""
     gait: str = ""
 
@@ -87,8 +88,8 @@ class Test:
 def read_test(document: object) -> Test:
     """Read a ``test/1`` document; raise :class:`InvalidDocument` with every problem in it.
 
-    ``mark`` may be left out only where every item has a scale of its own; an item's own scale takes from the test's what
-    it does not say itself (``{"step": "0.1"}``). Scales are whole tenths, so that a mark is a whole number of tenths.
+    ``mark`` may be left out only where every item has a scale of its own; an item's own scale takes from the test's
+    what it does not say itself (``{"step": "0.1"}``). Scales are in tenths, so that a mark is a whole number of them.
 
     >>> test = read_test({"format": "test/1", "id": "t", "mark": {"min": "0", "max": "10", "step": "0.5"},
     ...                   "items": [{"id": "1"}, {"id": "2", "coefficient": "2"}]})
@@ -158,7 +159,7 @@ def _item_from(reader: Reader, scale: MarkScale | None) -> Item:
         coefficient=coefficient or Fraction(1),
         collective=reader.take_bool("collective"),
         part=reader.take_text("part", default=DEFAULT_PART) or DEFAULT_PART,
-        scale=own or scale or MarkScale(0, 100, 5),
+        scale=own or scale or HALF_MARKS,
         family=reader.take_text("family"),
         gait=reader.take_text("gait"),
     )

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 
-from scoring.classes import Entry
+from scoring.classes import Entry, Sheet
 from scoring.exact import format_exact, format_units, round_ratio
 from scoring.figures import Frame, Percent
 from scoring.placings import Figure
@@ -19,8 +19,8 @@ __all__ = ["TieFigures"]
 class TieFigures:
     """Looks up a ride's figure for a step; None where the ride does not have it, so that the step parts nothing.
 
-    Percentages are those that count: of a sheet that was moved as an outlier, where it was moved to. A part is compared as
-    it is published, at the decimals of the total; medians and single seats exactly as they count.
+    Percentages are those that count: of a sheet that was moved as an outlier, where it was moved to. A part is compared
+    as it is published, at the decimals of the total; medians and single seats exactly as they count.
     """
 
     def __init__(self, frame: Frame) -> None:
@@ -32,22 +32,18 @@ class TieFigures:
             index for index, item in enumerate(items) if item.coefficient > 1 and not item.collective
         )
 
+        self._steps: Mapping[str, Callable[[Ride, str], Figure | None]] = {
+            "collectives": lambda ride, _: self.points(ride.entry, self.collectives),
+            "coefficient-items": lambda ride, _: self.points(ride.entry, self.coefficient_items),
+            "item": lambda ride, item: self._item(ride.entry.sheets, item),
+            "part": self._part,
+            "median": lambda ride, _: median(list(ride.counted.values())),
+            "seat": lambda ride, seat: ride.counted.get(seat),
+            "collectives-at": lambda ride, seat: self.points(ride.entry, self.collectives, seat=seat),
+        }
+
     def figure(self, ride: Ride, step: TieStep) -> Figure | None:
-        match step.by:
-            case "collectives":
-                return self.points(ride.entry, self.collectives)
-            case "coefficient-items":
-                return self.points(ride.entry, self.coefficient_items)
-            case "item":
-                return self._item(ride.entry, step.argument)
-            case "part":
-                return self._part(ride, step.argument)
-            case "median":
-                return median(list(ride.counted.values()))
-            case "seat":
-                return ride.counted.get(step.argument)
-            case _:
-                return self.points(ride.entry, self.collectives, seat=step.argument)
+        return self._steps[step.by](ride, step.argument)
 
     def points(self, entry: Entry, positions: tuple[int, ...], *, seat: str | None = None) -> int | None:
         """Add up mark x coefficient of some items over all sheets or one; None where they are not known."""
@@ -61,12 +57,12 @@ class TieFigures:
             added += collective_points(self.frame, sheet.marks, positions)
         return added
 
-    def _item(self, entry: Entry, item: str) -> int | None:
+    def _item(self, sheets: Mapping[str, Sheet], item: str) -> int | None:
         test = self.frame.document.test
-        if test is None or any(sheet.marks is None for sheet in entry.sheets.values()):
+        if test is None or any(sheet.marks is None for sheet in sheets.values()):
             return None
         position = test.positions[item]
-        return sum(sheet.marks[position] or 0 for sheet in entry.sheets.values() if sheet.marks is not None)
+        return sum(sheet.marks[position] or 0 for sheet in sheets.values() if sheet.marks is not None)
 
     def _part(self, ride: Ride, name: str) -> int | None:
         if self.frame.rules.parts:
@@ -85,8 +81,11 @@ class TieFigures:
 
     def seat_text(self, ride: Ride, step: TieStep, seat: str) -> str:
         """Write what one seat adds to a figure that is summed over the sheets."""
-        entry = replace(ride.entry, sheets={seat: ride.entry.sheets[seat]})
-        figure = self.figure(replace(ride, entry=entry), step)
+        if step.by == "item":
+            figure: Figure | None = self._item({seat: ride.entry.sheets[seat]}, step.argument)
+        else:
+            positions = self.collectives if step.by == "collectives" else self.coefficient_items
+            figure = self.points(ride.entry, positions, seat=seat)
         return "0" if figure is None else self.text(step, figure)
 
     def text(self, step: TieStep, figure: Figure) -> str:
@@ -116,5 +115,3 @@ def median(values: list[Percent]) -> Percent:
     if len(ordered) % 2:
         return ordered[middle]
     return Fraction(ordered[middle - 1] + ordered[middle], 2)
-
-

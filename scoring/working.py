@@ -1,7 +1,7 @@
 """The working of a result: sentences that anyone can follow with a pocket calculator.
 
-Every figure of a line follows from figures in that line or in lines above it. Sums are written out, what was rounded says
-so, and a percentage that the rule set keeps exact stands as a fraction where it has no finite decimals.
+Every figure of a line follows from figures in that line or in lines above it. Sums are written out, what was rounded
+says so, and a percentage that the rule set keeps exact stands as a fraction where it has no finite decimals.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ class Working:
             divisor = format_exact(sum((weights[part.name] for part in sheet.parts), Fraction(0)))
             weighed = sum((weights[part.name] * part.percentage for part in sheet.parts), Fraction(0))
             exact = weighed / sum((weights[part.name] for part in sheet.parts), Fraction(0))
-            note = self._note(exact / self.frame.percent_unit, Fraction(sheet.percentage, self.frame.percent_unit))
+            note = self._note(exact, 1, sheet.percentage, unit=self.frame.percent_unit)
             yield f"{name}: ({' + '.join(terms)}) / {divisor} = {self.exact(sheet.percentage)} %{note}"
 
     def _part(self, ride: Ride, seat: SeatFrame, sheet: SheetFigures, part: PartFigures) -> str:
@@ -68,8 +68,8 @@ class Working:
         if part.raw is None or part.points is None or not part.maximum:
             return f"{name}{self.exact(part.rounded)} % as given{self._part_off(entry, seat, part)}"
         points, maximum = frame.points_text(part.points), frame.points_text(part.maximum)
-        exact = Fraction(part.points * 100, part.maximum)
-        note = self._note(exact, Fraction(part.rounded, frame.percent_unit))
+        unit = frame.percent_unit
+        note = self._note(part.points * 100 * unit, part.maximum, part.rounded, unit=unit)
         off = self._points_off(entry, seat, part) if entry.errors or entry.deductions else ""
         so_far = "" if sheet.full else " so far"
         text = f"{name}{frame.points_text(part.raw)} points{so_far}"
@@ -107,8 +107,8 @@ class Working:
         gap = abs(mean - move.given)
         added = " + ".join(map(self.exact, move.others))
         return (
-            f"{move.seat}: the mean of the other sheets is ({added}) / {len(move.others)} = {self._near(mean / unit)}; "
-            f"{self.exact(move.given)} differs from it by {self._near(gap / unit)}, and {format_exact(limit)} or more "
+            f"{move.seat}: the mean of the other sheets is ({added}) / {len(move.others)} = {self._near(mean, unit)}; "
+            f"{self.exact(move.given)} differs from it by {self._near(gap, unit)}, and {format_exact(limit)} or more "
             f"moves it to the nearest other sheet, {self.exact(move.moved_to)} %"
         )
 
@@ -126,11 +126,12 @@ class Working:
         if ride.total.units != ride.total.rounded or total_off(self.frame, ride.entry):
             yield f"{what}: {self._off(ride)}"
         elif ride.entry.errors and (self.rules.errors is None or not self.rules.errors.steps):
-            yield f"{_errors(ride.entry.errors)[0].upper()}{_errors(ride.entry.errors)[1:]} cost nothing in this rule set."
+            yield f"Nothing comes off for {_errors(ride.entry.errors)} under this rule set."
 
     def _mean(self, values: list[Percent], rounded: int) -> str:
-        exact = Fraction(sum(values)) / (len(values) * self.frame.percent_unit)
-        total, note = self.total_text(rounded), self._note(exact, Fraction(rounded, 10**self.rules.decimals))
+        scale = 10**self.rules.decimals
+        note = self._note(sum(values) * scale, len(values) * self.frame.percent_unit, rounded, unit=scale)
+        total = self.total_text(rounded)
         if len(values) == 1:
             given = self.exact(values[0])
             return f"{given} %" if given == total else f"{given} % = {total} %{note}"
@@ -140,7 +141,8 @@ class Working:
         rounded = ride.total.rounded if ride.total else 0
         points = [sheet.points or 0 for sheet in ride.sheets.values()]
         maxima = [sheet.maximum or 0 for sheet in ride.sheets.values()]
-        note = self._note(Fraction(sum(points) * 100, sum(maxima)), Fraction(rounded, 10**self.rules.decimals))
+        scale = 10**self.rules.decimals
+        note = self._note(sum(points) * 100 * scale, sum(maxima), rounded, unit=scale)
         return f"{what}: {self._added(points)} points of {self._added(maxima)} = {self.total_text(rounded)} %{note}"
 
     def _added(self, values: list[int]) -> str:
@@ -157,7 +159,7 @@ class Working:
         rounded = ride.total.rounded if ride.total else 0
         exact = sum((weights[name] * units for name, units in ride.parts.items()), Fraction(0)) / divisor
         scale = 10**self.rules.decimals
-        note = self._note(exact / scale, Fraction(rounded, scale))
+        note = self._note(exact, 1, rounded, unit=scale)
         yield f"{what}: ({' + '.join(terms)}) / {format_exact(divisor)} = {self.total_text(rounded)} %{note}"
 
     def _off(self, ride: Ride) -> str:
@@ -170,14 +172,16 @@ class Working:
         scale = 10**self.rules.decimals
         left = Fraction(rounded, scale) - total_off(self.frame, entry)
         below = " (nothing goes below 0)" if left < 0 else ""
-        return f"{text}{below} = {self.total_text(units)} %{self._note(max(left, Fraction(0)), Fraction(units, scale))}"
+        note = self._note(max(left, Fraction(0)) * scale, 1, units, unit=scale)
+        return f"{text}{below} = {self.total_text(units)} %{note}"
 
     def _penalty(self, ride: Ride) -> str:
         rule, total, penalty = self.rules.penalty, ride.total, ride.penalty
         if rule is None or total is None or penalty is None:
             return ""
         exact = (100 - Fraction(total.units, 10**self.rules.decimals)) * rule.factor
-        note = self._note(exact, Fraction(penalty, 10**rule.decimals))
+        scale = 10**rule.decimals
+        note = self._note(exact * scale, 1, penalty, unit=scale)
         factor = "" if rule.factor == 1 else f" x {format_exact(rule.factor)}"
         inner = f"100 - {self.total_text(total.units)}"
         written = format_units(penalty, decimals=rule.decimals)
@@ -247,19 +251,18 @@ class Working:
     def total_text(self, units: int) -> str:
         return format_units(units, decimals=self.rules.decimals)
 
-    def _near(self, value: Fraction) -> str:
+    def _near(self, numerator: Percent, denominator: int) -> str:
         """Write a figure that is only shown: exactly if short, else with three decimals more than the total."""
         decimals = self.rules.decimals + 3
-        units = value * 10**decimals
-        if units.denominator == 1:
-            return format_exact(value)
-        return f"{format_units(int(units), decimals=decimals)}..."
+        units, rest = divmod(numerator.numerator * 10**decimals, numerator.denominator * denominator)
+        text = format_units(units, decimals=decimals)
+        return f"{text}..." if rest else text.rstrip("0").rstrip(".")
 
-    def _note(self, exact: Fraction, written: Fraction) -> str:
-        """Say that a figure was rounded, with what it was where that is short."""
-        if exact == written:
+    def _note(self, numerator: Percent, denominator: int, rounded: Percent, *, unit: int) -> str:
+        """Say that a figure was rounded, with what it was: numerator / denominator in the ``unit`` of ``rounded``."""
+        if numerator == rounded * denominator:
             return ""
-        return f" ({self._near(exact)} {self.rounding})"
+        return f" ({self._near(numerator, denominator * unit)} {self.rounding})"
 
 
 def _errors(errors: int) -> str:
