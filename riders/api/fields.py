@@ -108,7 +108,22 @@ class StrictInteger(serializers.IntegerField):
         return super().to_internal_value(data)
 
 
-class Input(serializers.Serializer[Any]):
+class KnownText(serializers.CharField):
+    """Text whose emptiness means unknown: shown as null."""
+
+    def to_representation(self, value: object) -> str | None:  # type: ignore[override]
+        return str(value) or None
+
+
+class KeywordNames:
+    """For a field named as a word of Python, such as ``class``: it is declared with a trailing underscore."""
+
+    def get_fields(self) -> dict[str, Any]:
+        fields: dict[str, Any] = super().get_fields()  # type: ignore[misc]
+        return {name.removesuffix("_"): field for name, field in fields.items()}
+
+
+class Input(KeywordNames, serializers.Serializer[Any]):
     """Input of an operation: an unknown key is an error, since a misspelt one must not be dropped silently."""
 
     def to_internal_value(self, data: object) -> Any:

@@ -74,3 +74,9 @@ def needs_if_match(method: Callable[Concatenate[_V, Request, _P], _R]) -> Callab
 
     checked.needs_if_match = True  # type: ignore[attr-defined]
     return checked
+
+
+def conditional(method: Callable[_P, _R]) -> Callable[_P, _R]:
+    """Mark a read that honours ``If-None-Match``, for the OpenAPI text."""
+    method.conditional = True  # type: ignore[attr-defined]
+    return method

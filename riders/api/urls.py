@@ -1,0 +1,25 @@
+from django.urls import path
+
+from riders.api.accounts import Tokens
+from riders.api.associations import Associations, Members, Schemes
+from riders.api.people import Pairs
+from riders.api.scores import Scores
+from riders.api.seasons import Seasons
+
+urlpatterns = [
+    path("tokens/", Tokens.as_view({"get": "list", "post": "create"}), name="api-tokens"),
+    path("tokens/<int:pk>/", Tokens.as_view({"delete": "destroy"}), name="api-token"),
+    path("pairs/", Pairs.as_view({"get": "list"}), name="api-pairs"),
+    path("pairs/<int:pk>/", Pairs.as_view({"get": "retrieve"}), name="api-pair"),
+    path("scores/", Scores.as_view({"get": "list", "post": "create"}), name="api-scores"),
+    path("scores/<path:score_id>/", Scores.as_view({"get": "retrieve"}), name="api-score"),
+    path("associations/", Associations.as_view({"get": "list", "post": "create"}), name="api-associations"),
+    path("associations/<slug:slug>/", Associations.as_view({"get": "retrieve"}), name="api-association"),
+    path("associations/<slug:slug>/members/", Members.as_view({"post": "create"}), name="api-members"),
+    path("schemes/", Schemes.as_view({"get": "list", "post": "create"}), name="api-schemes"),
+    path("schemes/<str:key>/<int:version>/", Schemes.as_view({"get": "retrieve"}), name="api-scheme"),
+    path("seasons/", Seasons.as_view({"get": "list"}), name="api-seasons"),
+    path("seasons/<int:pk>/", Seasons.as_view({"get": "retrieve"}), name="api-season"),
+    path("seasons/<int:pk>/standings/", Seasons.as_view({"get": "standings"}), name="api-standings"),
+    path("seasons/<int:pk>/statements/<int:pair>/", Seasons.as_view({"get": "statement"}), name="api-statement"),
+]
