@@ -52,7 +52,7 @@ def read_environment() -> Environment:
     if env_file.exists():
         env.read_env(str(env_file))
     production = env.bool("MARKBOOK_PRODUCTION", default=False)
-    data = Path(env.str("MARKBOOK_DATA", default=str(ROOT / "var"))).resolve()
+    data = Path(env.str("MARKBOOK_DATA", default="") or ROOT / "var").resolve()
     data.mkdir(parents=True, exist_ok=True)
     found = Environment(
         production=production,
@@ -63,8 +63,8 @@ def read_environment() -> Environment:
             "MARKBOOK_ALLOWED_HOSTS", default=[] if production else ["localhost", "127.0.0.1", "[::1]"]
         ),
         public_url=env.str("MARKBOOK_PUBLIC_URL", default="" if production else "http://127.0.0.1:8000").rstrip("/"),
-        database=env.db_url("MARKBOOK_DATABASE_URL", default=f"sqlite:///{data / 'markbook.sqlite3'}"),
-        broker_url=env.str("MARKBOOK_BROKER_URL", default="filesystem://"),
+        database=env.db_url_config(env.str("MARKBOOK_DATABASE_URL", default="") or f"sqlite:///{data / 'markbook.sqlite3'}"),
+        broker_url=env.str("MARKBOOK_BROKER_URL", default="") or "filesystem://",
         redis_url=env.str("MARKBOOK_REDIS_URL", default=""),
         token_days=env.int("MARKBOOK_TOKEN_DAYS", default=365),
     )

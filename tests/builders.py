@@ -182,7 +182,9 @@ def make_association(slug: str = "linden", *, keeper: User | None = None) -> Ass
     return association
 
 
-def make_season(association: Association | None = None, *, scheme: dict[str, Any] | None = None, **fields: Any) -> Season:
+def make_season(
+    association: Association | None = None, *, scheme: dict[str, Any] | None = None, **fields: Any
+) -> Season:
     document = scheme or qualifying_scheme()
     row, _ = Scheme.objects.get_or_create(
         key=document["id"], version=1, defaults={"title": document["title"], "document": document}

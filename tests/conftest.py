@@ -1,12 +1,6 @@
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
-
-# The settings read these once, when Django is set up: tests keep their files and queues to themselves.
-os.environ["MARKBOOK_DATA"] = tempfile.mkdtemp(prefix="markbook-tests-")
-os.environ.setdefault("MARKBOOK_PUBLIC_URL", "http://testserver")
 
 import pytest
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 import scoring
 from competitions.models import ClassResults, CompetitionClass, Entry, PublishedResults, ResultRow
 from competitions.services.clock import lock_class, raise_version
-from competitions.services.documents import class_document, rules_of
+from competitions.services.documents import class_document
 from competitions.services.history import note_class
 from competitions.services.posting import post_class, retract_class
 from riders.errors import InvalidInput, NotAllowed
@@ -147,6 +147,8 @@ def unfinished_entries(competition_class: CompetitionClass) -> list[tuple[str, s
 
 
 def _computed(document: dict[str, Any]) -> tuple[dict[str, Any] | None, str]:
+    """Compute with hors concours entries listed, whatever the rule set publishes: the office and the ledger need them."""
+    document["rules"] = document["rules"] | {"hors_concours": "listed"}
     try:
         results = scoring.compute_results(scoring.read_class(document))
     except scoring.InvalidDocument as error:
@@ -205,10 +207,8 @@ def _needed(reason: str, message: str) -> str:
     if not reason:
         raise InvalidInput(message, problems=[("reason", message)])
     if len(reason) > 300:
-        raise InvalidInput(
-            "The reason is too long.",
-            problems=[("reason", f"The reason has {len(reason)} characters. Use at most 300.")],
-        )
+        sentence = f"The reason has {len(reason)} characters. Use at most 300."
+        raise InvalidInput(sentence, problems=[("reason", sentence)])
     return reason
 
 
@@ -218,6 +218,9 @@ def _refresh(competition_class: CompetitionClass) -> None:
     )
 
 
-def is_hors_concours_hidden(competition_class: CompetitionClass) -> bool:
-    """Tell whether the rule set keeps hors concours entries off the published list."""
-    return rules_of(competition_class).hors_concours == "hidden"
+def public_results(document: dict[str, Any], competition_class: CompetitionClass) -> dict[str, Any]:
+    """Return ``results/1`` as the rule set publishes it: without hors concours entries where it hides them."""
+    if competition_class.rule_set.document.get("hors_concours") != "hidden":
+        return document
+    shown = [entry for entry in document.get("entries", []) if not entry["hors_concours"]]
+    return document | {"entries": shown}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from riders.models import Pair, Score, Season, StandingRow
-from riders.selectors.ledger import scores_in_force
+from riders.selectors.ledger import scores_for_season, scores_in_force
 from scoring import season as season_rules
 
 
@@ -52,19 +52,33 @@ def pair_statement(pair: Pair, season: Season) -> Statement:
     """Return one pair's season with every score of it explained."""
     rows = tuple(StandingRow.objects.filter(season=season, pair=pair).select_related("season").order_by("position"))
     reasons = {key: (outcome, sentence) for row in rows for key, outcome, sentence in row.explanations}
+    reasons |= _reasons_without_a_row(pair, season, known=set(reasons))
     scores = scores_in_force().filter(pair=pair, date__range=(season.starts_on, season.ends_on)).order_by("date", "key")
     return Statement(
         pair=pair,
         season=season,
         rows=rows,
         scores=tuple(
-            ExplainedScore(
-                score, *reasons.get(score.key, ("not eligible", "The scheme of this season does not count it."))
-            )
+            ExplainedScore(score, *reasons.get(score.key, ("not eligible", "It was posted after these standings.")))
             for score in scores
         ),
         rule=rule_sentences(season),
     )
+
+
+def _reasons_without_a_row(pair: Pair, season: Season, *, known: set[str]) -> dict[str, tuple[str, str]]:
+    """Return why the pair's other scores do not count: those of a group in which none counts, so that it has no row."""
+    records = [record for record in scores_for_season(season) if record["pair"] == pair.key]
+    if known.issuperset(record["score_id"] for record in records):
+        return {}
+    scheme = season_rules.read_scheme(season.scheme.document)
+    computed = season_rules.compute_standings(scheme, season_rules.scores_from_rows(records))
+    return {
+        key: (outcome, sentence)
+        for left_out in computed.left_out
+        for key, outcome, sentence in left_out.explanations
+        if key not in known
+    }
 
 
 def explained_scores(row: StandingRow) -> tuple[ExplainedScore, ...]:

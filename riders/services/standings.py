@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from datetime import date
+from typing import Any
 
 from django.db.models import F, Q
 from django.utils import timezone
@@ -36,24 +37,25 @@ def store_standings(season: Season) -> None:
     standings = season_rules.compute_standings(scheme, scores)
     pairs = dict(Pair.objects.values_list("key", "pk"))
     rows: list[StandingRow] = []
-    for group in standings.groups:
-        for row in group.rows:
-            document = row.as_document()
-            rows.append(
-                StandingRow(
-                    season=season,
-                    position=len(rows),
-                    group=dict(group.group),
-                    unit=row.unit,
-                    pair_id=pairs.get(row.unit) if scheme.unit == "pair" else None,
-                    placing=row.placing,
-                    shared=row.shared,
-                    value=document["value"] or "",
-                    qualified=row.qualified,
-                    document=document,
-                    explanations=[list(explanation) for explanation in row.explanations],
-                )
-            )
+    for group in standings.as_document()["groups"]:
+        rows += [_row_of(season, group["group"], document) for document in group["rows"]]
+    for position, (row, computed) in enumerate(zip(rows, standings.rows(), strict=True)):
+        row.position = position
+        row.explanations = [list(explanation) for explanation in computed.explanations]
+        row.pair_id = pairs.get(row.unit) if scheme.unit == "pair" else None
     StandingRow.objects.filter(season=season).delete()
     StandingRow.objects.bulk_create(rows, batch_size=500)
     Season.objects.filter(pk=season.pk).update(version=F("version") + 1, computed_at=timezone.now())
+
+
+def _row_of(season: Season, group: dict[str, Any], document: dict[str, Any]) -> StandingRow:
+    return StandingRow(
+        season=season,
+        group=group,
+        unit=document["unit"],
+        placing=document["placing"],
+        shared=document["shared"],
+        value=document["value"] or "",
+        qualified=document["qualified"],
+        document=document,
+    )
