@@ -93,7 +93,7 @@ def _read_season(reader: Reader, schemes: Mapping[str, Scheme]) -> dict[str, Any
     key = reader.take_text("scheme", required=True, empty=False)
     if key and key not in schemes:
         reader.problem("scheme", f"The scheme {describe(key)} is not known. Import it first.")
-    season = {
+    season: dict[str, Any] = {
         "slug": slug_from(reader, "id", most=40),
         "title": line_from(reader, "title", most=120, required=True),
         "starts_on": day_from(reader, "starts_on"),
@@ -179,7 +179,7 @@ class _MemberBook:
         if slug and association is None:
             row.problem("association", f"The association {describe(slug)} is not known, or you do not keep it.")
         kind = row.choice("kind", Membership.Kind.values, required=True)
-        fields = {
+        fields: dict[str, Any] = {
             "number": row.text("member_number", most=40, required=True),
             "kind": kind,
             "division": row.text("division", most=60),

@@ -27,7 +27,9 @@ class PairBook:
     def __post_init__(self) -> None:
         pairs = list(Pair.objects.select_related("rider", "horse"))
         self.known = {
-            f"{pair.rider.registration}-{pair.horse.registration}": pair for pair in pairs if _registered(pair)
+            f"{pair.rider.registration}-{pair.horse.registration}": pair
+            for pair in pairs
+            if pair.rider.registration and pair.horse.registration
         }
         self.known |= {pair.key: pair for pair in pairs}
         self.riders = {rider.registration: rider for rider in Rider.objects.exclude(registration="")}
