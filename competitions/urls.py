@@ -1,3 +1,19 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from competitions.public import board, competitions, documents, entries, me
+
+_CLASS = "competitions/<slug:slug>/<str:class_number>/"
+_ENTRY = f"{_CLASS}<str:entry_number>/"
+
+urlpatterns = [
+    path("", competitions.home, name="home"),
+    path("me/", me.my_page, name="me"),
+    path("rule-sets/<str:key>/", documents.rule_set_page, name="rule-set"),
+    path("tests/<str:key>/", documents.test_page, name="test"),
+    path("competitions/<slug:slug>/", competitions.competition_page, name="competition"),
+    path(_CLASS, board.board_page, name="board"),
+    path(f"{_CLASS}rows/", board.board_rows, name="board-rows"),
+    path(f"{_CLASS}running-order/", board.running_order, name="running-order"),
+    path(_ENTRY, entries.result_page, name="entry-result"),
+    path(f"{_ENTRY}sheets/", entries.sheets_page, name="entry-sheets"),
+]

@@ -1,3 +1,16 @@
-from django.urls import URLPattern
+from django.contrib.auth.views import LogoutView
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from riders.pages import accounts, associations, pairs
+
+urlpatterns = [
+    path("login/", accounts.LogIn.as_view(), name="login"),
+    path("logout/", LogoutView.as_view(), name="logout"),
+    path("me/password/", accounts.ChangePassword.as_view(), name="change-password"),
+    path("me/tokens/", accounts.tokens, name="tokens"),
+    path("me/tokens/<int:token_id>/revoke/", accounts.revoke, name="token-revoke"),
+    path("pairs/<int:pair_id>/", pairs.pair_page, name="pair"),
+    path("associations/<slug:slug>/", associations.association_page, name="association"),
+    path("associations/<slug:slug>/<slug:season_slug>/", associations.season_page, name="season"),
+    path("associations/<slug:slug>/<slug:season_slug>/scores/", associations.season_unit_page, name="season-unit"),
+]

@@ -1,0 +1,115 @@
+"""One entry: how its result came about (public), and its sheets (for its rider, the judge of the seat, the office)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from competitions import policy
+from competitions.models import Entry, Sheet
+from competitions.public.access import entry_or_404
+from competitions.public.remarks import EarlierSheet, coming_back, costliest, seen_before
+from competitions.selectors.board import Board, BoardRow, SeatCell, SeatColumn, board_for
+from competitions.selectors.sheets import SheetLine, SheetView, sheet_view
+
+_SHEETS_LOOKED_BACK_AT = 12
+
+
+@dataclass(frozen=True, slots=True)
+class ItemLine:
+    """One item of the test beside what each seat gave it; None where a seat does not mark it."""
+
+    item: SheetLine
+    cells: tuple[tuple[str, SheetLine | None], ...]
+
+
+@require_safe
+def result_page(request: HttpRequest, slug: str, class_number: str, entry_number: str) -> HttpResponse:
+    entry = entry_or_404(request.user, slug, class_number, entry_number)
+    competition_class = entry.competition_class
+    works_here = policy.can(request.user, "run", competition_class)
+    board = board_for(competition_class, everyone=works_here)
+    row = next((found for found in board.rows if found.entry_id == entry.pk), None)
+    if row is None and entry.hors_concours and not works_here and entry.status != Entry.Status.ENTERED:
+        raise Http404
+    return render(
+        request,
+        "competitions/entry_result.html",
+        {
+            "entry": entry,
+            "cls": competition_class,
+            "competition": competition_class.competition,
+            "board": board,
+            "row": row,
+            "seats": _seat_results(board, row),
+            "sheets_visible": policy.can(request.user, "view-sheets", entry),
+        },
+    )
+
+
+@never_cache
+@require_safe
+def sheets_page(request: HttpRequest, slug: str, class_number: str, entry_number: str) -> HttpResponse:
+    entry = entry_or_404(request.user, slug, class_number, entry_number)
+    sheets = policy.visible(request.user, Sheet.objects.filter(entry=entry)).select_related(
+        "seat__judge", "entry__pair__rider", "entry__pair__horse"
+    )
+    views = [
+        sheet_view(sheet, competition_class=entry.competition_class) for sheet in sheets.order_by("seat__order", "pk")
+    ]
+    if not views:
+        raise Http404
+    earlier = _earlier_sheets(request, entry)
+    return render(
+        request,
+        "competitions/entry_sheets.html",
+        {
+            "entry": entry,
+            "cls": entry.competition_class,
+            "competition": entry.competition_class.competition,
+            "views": views,
+            "lines": _side_by_side(views),
+            "costliest": costliest(views),
+            "coming_back": coming_back(views),
+            "seen_before": seen_before(views, earlier),
+            "looked_back": len({sheet.when for sheet in earlier}),
+        },
+    )
+
+
+def _seat_results(board: Board, row: BoardRow | None) -> list[tuple[SeatColumn, SeatCell | None]]:
+    return [(column, row.seats.get(column.seat)) for column in board.seats] if row else []
+
+
+def _side_by_side(views: list[SheetView]) -> list[ItemLine]:
+    """Put the sheets beside each other, in the order of the test: movements first, then collective marks."""
+    by_seat = [(view.seat, {line.item_id: line for line in view.lines}) for view in views]
+    order: dict[str, SheetLine] = {}
+    for view in views:
+        for line in view.lines:
+            order.setdefault(line.item_id, line)
+    items = sorted(order.values(), key=lambda line: line.collective)
+    return [ItemLine(item, tuple((seat, lines.get(item.item_id)) for seat, lines in by_seat)) for item in items]
+
+
+def _earlier_sheets(request: HttpRequest, entry: Entry) -> list[EarlierSheet]:
+    """Return the pair's latest sheets from classes before this one, as far as this person may see them."""
+    earlier = (
+        policy.visible(request.user, Sheet.objects.filter(entry__pair=entry.pair))
+        .filter(entry__competition_class__date__lt=entry.competition_class.date)
+        .select_related("entry__competition_class__competition", "seat")
+        .order_by("-entry__competition_class__date", "-pk")[:_SHEETS_LOOKED_BACK_AT]
+    )
+    return [
+        EarlierSheet(
+            when=sheet.entry.competition_class.date,
+            where=sheet.entry.competition_class.competition.title,
+            seat=sheet.seat.seat,
+            remarks=tuple(sheet.remarks.values()),
+        )
+        for sheet in earlier
+    ]

@@ -1,0 +1,169 @@
+"""What the sheets of one ride say together: where most was lost, and which quality the judges name more than once.
+
+Nothing is judged here. Remarks are only sorted by the qualities that they name, in the words of the trade (common
+practice: the scale of training, accuracy, transitions, obedience, the rider), and shown as they were written.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+
+from competitions.selectors.sheets import SheetLine, SheetView
+from scoring.exact import format_exact
+
+_STEMS = {
+    "rhythm": ("rhythm", "regular", "irregular", "tempo", "hurr", "rush", "uneven", "beat"),
+    "suppleness": ("supple", "stiff", "tens", "tight", "swing", "elastic", "loose"),
+    "contact": ("contact", "poll", "vertical", "hollow", "mouth", "frame", "bit"),
+    "impulsion": ("impuls", "activ", "inactiv", "energ", "engag", "lazy", "thrust"),
+    "straightness": ("straight", "crooked", "quarters", "drift", "wander"),
+    "collection": ("collect", "carriage", "uphill", "shoulders"),
+    "balance": ("balanc", "forehand", "unbalanc"),
+    "bend": ("bend", "bent", "flexion"),
+    "ground cover": ("ground", "cover", "lengthen", "stride", "overtrack", "reach", "stretch"),
+    "transitions": ("transition", "abrupt", "strike"),
+    "accuracy": ("accura", "inaccura", "early", "late", "size", "shape", "square", "marker", "angle"),
+    "obedience": ("obedien", "resist", "submiss", "willing", "against", "spook"),
+    "position and aids": ("rider", "seat", "hand", "hands", "aids", "position", "leg"),
+}
+_WHOLE_WORDS = frozenset(
+    ["bit", "late", "size", "shape", "seat", "hand", "hands", "aids", "leg", "beat", "tens", "poll", "reach", "cover"]
+)
+_EXTRA = {"tens": ("tense", "tension", "tensions")}
+_PRAISE = re.compile(r"\b(good|well|nice|nicely|lovely|fine|excellent|super|clear|fluent|secure|pleasing|correct)\b")
+_WANTED = re.compile(
+    r"\b(not|need|needs|needed|lack|lacks|lacking|lost|loses|losing|more|could|should|too|little|slightly)\b"
+)
+_CLAUSE = re.compile(r"[.,;:!?]|\bbut\b|\bthough\b|\bthen\b")
+_WORD = re.compile(r"[^\W\d_]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One remark where it stands: seat, item, mark and the judge's words."""
+
+    seat: str
+    item: str
+    at: str
+    mark: str | None
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Recurring:
+    quality: str
+    said: tuple[Said, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Costly:
+    """An item with what all sheets together lost on it, in points, and what each judge gave and wrote."""
+
+    item: SheetLine
+    lost: str
+    said: tuple[Said, ...]
+
+    @property
+    def remarks(self) -> tuple[Said, ...]:
+        return tuple(said for said in self.said if said.words)
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierSheet:
+    when: date
+    where: str
+    seat: str
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SeenBefore:
+    """A quality that this ride's sheets name and earlier ones named: each earlier sheet with the words."""
+
+    quality: str
+    earlier: tuple[tuple[EarlierSheet, str], ...]
+
+
+def qualities_in(remark: str) -> set[str]:
+    """Return the qualities that a remark finds wanting; a clause that only praises names none.
+
+    >>> sorted(qualities_in("Good bend, but lost balance"))
+    ['balance']
+    >>> sorted(qualities_in("Needs more bend and activity"))
+    ['bend', 'impulsion']
+    """
+    return {
+        quality
+        for clause in _CLAUSE.split(remark.casefold())
+        if not _PRAISE.search(clause) or _WANTED.search(clause)
+        for quality in _named(clause)
+    }
+
+
+def coming_back(views: Sequence[SheetView]) -> list[Recurring]:
+    """Return the qualities that two remarks or more of these sheets find wanting, the most frequent first."""
+    found: dict[str, list[Said]] = {}
+    for view, line in _remarked(views):
+        for quality in qualities_in(line.remark):
+            found.setdefault(quality, []).append(_said(view, line))
+    recurring = [Recurring(quality, tuple(said)) for quality, said in found.items() if len(said) > 1]
+    return sorted(recurring, key=lambda group: (-len(group.said), group.quality))
+
+
+def seen_before(views: Sequence[SheetView], earlier: Iterable[EarlierSheet]) -> list[SeenBefore]:
+    """Return the qualities found wanting now and on earlier sheets, with one remark of each earlier sheet."""
+    now = {quality for _, line in _remarked(views) for quality in qualities_in(line.remark)}
+    found: dict[str, list[tuple[EarlierSheet, str]]] = {}
+    for sheet in earlier:
+        named: dict[str, str] = {}
+        for remark in sheet.remarks:
+            for quality in qualities_in(remark):
+                named.setdefault(quality, remark)
+        for quality in sorted(now & set(named)):
+            found.setdefault(quality, []).append((sheet, named[quality]))
+    groups = [SeenBefore(quality, tuple(sheets)) for quality, sheets in found.items()]
+    return sorted(groups, key=lambda group: (-len(group.earlier), group.quality))
+
+
+def costliest(views: Sequence[SheetView], *, number: int = 5) -> list[Costly]:
+    """Return the items on which all sheets together lost most, the costliest first.
+
+    An item loses (highest mark - mark) x coefficient on each sheet.
+    """
+    items: dict[str, SheetLine] = {}
+    lost: dict[str, Fraction] = {}
+    said: dict[str, list[Said]] = {}
+    for view in views:
+        for line in view.lines:
+            if line.lost is None:
+                continue
+            items.setdefault(line.item_id, line)
+            lost[line.item_id] = lost.get(line.item_id, Fraction(0)) + Fraction(line.lost)
+            said.setdefault(line.item_id, []).append(_said(view, line))
+    order = sorted((item for item in items if lost[item]), key=lambda item: -lost[item])
+    return [Costly(items[item], format_exact(lost[item]), tuple(said[item])) for item in order[:number]]
+
+
+def _remarked(views: Iterable[SheetView]) -> Iterator[tuple[SheetView, SheetLine]]:
+    return ((view, line) for view in views for line in view.lines if line.remark)
+
+
+def _said(view: SheetView, line: SheetLine) -> Said:
+    return Said(view.seat, line.item_id, line.at or line.text, line.mark, line.remark)
+
+
+def _named(clause: str) -> Iterator[str]:
+    words = _WORD.findall(clause)
+    for quality, stems in _STEMS.items():
+        if any(_fits(word, stem) for word in words for stem in stems):
+            yield quality
+
+
+def _fits(word: str, stem: str) -> bool:
+    if stem in _WHOLE_WORDS:
+        return word == stem or word in _EXTRA.get(stem, ())
+    return word.startswith(stem)
