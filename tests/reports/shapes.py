@@ -8,6 +8,7 @@ from fractions import Fraction
 from reports.pdf.heads import ClassHead
 from reports.pdf.results import ResultLine, ResultsData, SeatFigures, TeamLine
 from reports.pdf.running_order import RideLine, RunningOrderData
+from reports.pdf.season_statement import RequirementLine, ScoreLine, SeasonStatementData, TableStanding
 from reports.pdf.sheets import ItemLine, SheetData, SheetsData
 
 SEATS = ("C", "H", "B", "E", "M", "K", "F")
@@ -227,3 +228,58 @@ def sheets(*, count: int = 1, remarks: bool = True, long: bool = False, **change
         ),
     }
     return SheetsData(**(fields | changes))  # type: ignore[arg-type]
+
+
+def score_line(index: int, **changes: object) -> ScoreLine:
+    fields: dict[str, object] = {
+        "date": date(2026, 10, 3) + timedelta(days=13 * index),
+        "competition": ("Mirefell November Days", "Harrow Bank Autumn Show", "Stonecross Indoor Dressage")[index % 3],
+        "class_name": f"Class {index % 5 + 1}",
+        "test": "Larkfield Elementary 2",
+        "judges": JUDGES[: index % 3 + 1],
+        "percentage": percentage(index, 1),
+        "placing": index % 6 + 1,
+        "starters": 14 + index,
+        "outcome": "counted",
+        "sentence": "One of the 6 best scores.",
+    }
+    return ScoreLine(**(fields | changes))  # type: ignore[arg-type]
+
+
+def season_statement(*, scores: int = 9, **changes: object) -> SeasonStatementData:
+    dropped = {"outcome": "dropped", "sentence": "Of the scores that may count, the 6 best count; this one is the 7th."}
+    barred = {"outcome": "not eligible", "sentence": "The rider was not a member on the day of the ride."}
+    fields: dict[str, object] = {
+        "association": "Valdemoor Dressage Association",
+        "season": "Season 2026/27",
+        "starts_on": date(2026, 10, 1),
+        "ends_on": date(2027, 9, 30),
+        "closed": False,
+        "version": 12,
+        "as_of": datetime(2027, 2, 3, 18, 5, tzinfo=UTC),
+        "rider": RIDERS[2],
+        "horse": HORSES[5],
+        "scheme": "Median of the eight best (version 1)",
+        "tables": (
+            TableStanding(
+                group="elementary, open", placing=None, shared=False, value="70.112", qualified=False, rows=31,
+                requirements=(
+                    RequirementLine(words="at least 8 scores", have="7", need="8", met=False),
+                    RequirementLine(words="at least 4 judges", have="4", need="4", met=True),
+                    RequirementLine(words="at least 4 competitions", have="3", need="4", met=False),
+                ),
+            ),
+        ),
+        "scores": (
+            *(score_line(index) for index in range(scores)),
+            *(score_line(index, **dropped) for index in range(scores // 4)),
+            score_line(3, **barred),
+        ),
+        "rule": (
+            "Scores from 1 October 2026 to 30 September 2027 count.",
+            "A score counts only if the rider is a member on the day and the percentage is at least 50.",
+            "Needed are at least 8 scores, at least 4 judges and at least 4 competitions.",
+            "The value is the median of the eight best percentages, rounded to 3 decimals.",
+        ),
+    }  # fmt: skip
+    return SeasonStatementData(**(fields | changes))  # type: ignore[arg-type]
