@@ -11,3 +11,7 @@ from config.settings import *  # noqa: E402, F403
 STORAGES = STORAGES | {"staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}  # noqa: F405
 # Hashing is not what these tests are about, and argon2 is slow on purpose.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+# A file, as in the embedded default: a database in memory locks whole tables between threads.
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":  # noqa: F405
+    DATABASES["default"]["TEST"] = {"NAME": os.path.join(os.environ["MARKBOOK_DATA"], "test.sqlite3")}  # noqa: F405, PTH118

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 from django.utils import timezone
@@ -17,7 +18,6 @@ from riders.errors import Conflict, InvalidInput
 from riders.models import User
 from riders.transactions import write_transaction
 from scoring.exact import format_exact, parse_decimal
-from scoring.marks import mark_text
 
 _LONGEST_REMARK = 1000
 _LONGEST_OVERALL = 5000
@@ -230,7 +230,7 @@ def _mark_problems(items: Mapping[str, scoring.Item], marks: Mapping[str, int | 
 
 
 def _bad_mark(item: scoring.Item, tenths: object) -> str:
-    shown = mark_text(tenths) if isinstance(tenths, int) and not isinstance(tenths, bool) else tenths
+    shown = format_exact(Fraction(tenths, 10)) if isinstance(tenths, int) and not isinstance(tenths, bool) else tenths
     return f"Mark {shown} for {item.label} is not on its scale. {item.scale.instruction()}"
 
 
