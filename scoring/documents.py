@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -11,6 +12,8 @@ from fractions import Fraction
 from scoring.exact import parse_decimal
 
 __all__ = ["InvalidDocument", "Problem", "Reader", "describe", "load_json", "take_format"]
+
+_SURROGATE = re.compile(r"\\u[dD][89a-fA-F]|[\ud800-\udfff]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,20 +43,33 @@ def load_json(text: str | bytes) -> object:
     try:
         if isinstance(text, bytes):
             text = text.decode("utf-8-sig")
-        return json.loads(text, parse_float=Decimal, parse_constant=_refuse_constant, object_pairs_hook=_unique_keys)
+        value: object = json.loads(
+            text, parse_float=Decimal, parse_constant=_refuse_constant, object_pairs_hook=_unique_keys
+        )
+        if _SURROGATE.search(text):
+            json.dumps(value, ensure_ascii=False, default=str).encode("utf-8")
+        return value
+    except UnicodeEncodeError:
+        message = "The text holds half of a character (a lone surrogate). Write the whole character."
     except UnicodeDecodeError as error:
         message = f"The file is not UTF-8 text (byte {error.start + 1}). Save it as UTF-8 and try again."
     except json.JSONDecodeError as error:
         message = f"The text is not JSON: {error.msg} at line {error.lineno}, column {error.colno}. Correct it there."
     except RecursionError:
         message = "The JSON is nested too deeply. Send one document of the open formats."
-    except ValueError as error:
+    except _RefusedJson as error:
         message = str(error)
+    except (ValueError, ArithmeticError):
+        message = "A number in the text has too many digits. Correct it."
     raise InvalidDocument([Problem("", message)])
 
 
+class _RefusedJson(ValueError):
+    """JSON that Python would read but that a document may not hold."""
+
+
 def _refuse_constant(name: str) -> object:
-    raise ValueError(f"{name} is not a number that a document may hold. Use null for a missing value.")
+    raise _RefusedJson(f"{name} is not a number that a document may hold. Use null for a missing value.")
 
 
 def _unique_keys(pairs: list[tuple[str, object]]) -> dict[str, object]:
@@ -61,7 +77,7 @@ def _unique_keys(pairs: list[tuple[str, object]]) -> dict[str, object]:
     if len(found) != len(pairs):
         seen: set[str] = set()
         repeated = next(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]
-        raise ValueError(f'The key "{repeated}" stands twice in one object. Keep one of them.')
+        raise _RefusedJson(f'The key "{repeated}" stands twice in one object. Keep one of them.')
     return found
 
 

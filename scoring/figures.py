@@ -14,7 +14,7 @@ from math import lcm
 from operator import mul
 
 from scoring.classes import ClassDocument, Deduction, Entry, Seat, Sheet
-from scoring.exact import format_exact, format_units, round_ratio
+from scoring.exact import format_exact, format_units, round_ratio, round_to_units
 from scoring.testsheets import DEFAULT_PART
 
 __all__ = ["Frame", "PartFigures", "Percent", "SeatFrame", "SheetFigures"]
@@ -83,6 +83,7 @@ class Frame:
         self.seats = {seat.seat: self._seat(seat) for seat in document.panel}
         self._costs: dict[int, int] = {}
         self._points_texts: dict[int, str] = {}
+        self._percent_texts: dict[Percent, str] = {}
 
     def _point_denominators(self) -> Iterable[int]:
         document = self.document
@@ -232,12 +233,18 @@ class Frame:
 
         A percentage that was given with more decimals than the rule set names keeps them.
         """
+        text = self._percent_texts.get(percentage)
+        if text is None:
+            text = self._percent_texts[percentage] = self._percent_text(percentage)
+        return text
+
+    def _percent_text(self, percentage: Percent) -> str:
         decimals = self.rules.sheet_decimals
         if decimals is None:
             decimals = self.rules.decimals
             value = Fraction(percentage, self.percent_unit)
-            units = round_ratio(value.numerator * 10**decimals, value.denominator, rounding=self.rules.rounding)
-            return format_units(units, decimals=decimals)
-        scale = 10**decimals
-        units, rest = divmod(int(percentage) * scale, self.percent_unit)
+            return format_units(
+                round_to_units(value, decimals=decimals, rounding=self.rules.rounding), decimals=decimals
+            )
+        units, rest = divmod(int(percentage) * 10**decimals, self.percent_unit)
         return format_exact(Fraction(percentage, self.percent_unit)) if rest else format_units(units, decimals=decimals)

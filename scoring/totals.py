@@ -93,4 +93,5 @@ def penalty_of(frame: Frame, total: int) -> int | None:
 
 
 def collective_points(frame: Frame, marks: tuple[int | None, ...], positions: tuple[int, ...]) -> int:
-    return sum((marks[position] or 0) * frame.weights[position] for position in positions)
+    weights = frame.weights
+    return sum([(marks[position] or 0) * weights[position] for position in positions])
