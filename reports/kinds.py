@@ -1,0 +1,200 @@
+"""The kinds of report: what each is about, which version of it is shown, who may have it, how it is read and printed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from competitions import policy as competition_policy
+from competitions.models import CompetitionClass, Entry, Sheet
+from reports import season_sources, sources
+from reports.pdf import results, running_order, season_statement, sheets
+from reports.pdf.text import one_line
+from riders import policy as rider_policy
+from riders.errors import InvalidInput
+from riders.models import Pair, Season
+from riders.policy import Visitor
+
+LAYOUT_VERSION = 1
+"""Raise it when a document looks different for the same data: what was built before is then built anew."""
+
+_LONGEST_NAME = 140
+
+
+@dataclass(frozen=True, slots=True)
+class PairSeason:
+    """What a season statement is about."""
+
+    pair: Pair
+    season: Season
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """``find`` gives the subject or None; ``version`` names everything that the document may show of it."""
+
+    name: str
+    title: str
+    private: bool
+    find: Callable[[int, Mapping[str, Any]], Any]
+    version: Callable[[Any], str]
+    may_have: Callable[[Visitor, Any], bool]
+    read: Callable[[Any], Any]
+    build: Callable[[Any], bytes]
+    file_name: Callable[[Any], str]
+    options: frozenset[str] = frozenset()
+
+
+def kind_named(name: str) -> Kind:
+    kind = KINDS.get(name)
+    if kind is None:
+        raise InvalidInput(
+            f'There is no report of the kind "{name}". Ask for one of: {", ".join(KINDS)}.', code="unknown-kind"
+        )
+    return kind
+
+
+def _class(target: int, _options: Mapping[str, Any]) -> CompetitionClass | None:
+    return (
+        CompetitionClass.objects.select_related("competition", "test", "rule_set", "in_ring").filter(pk=target).first()
+    )
+
+
+def _sheet(target: int, _options: Mapping[str, Any]) -> Sheet | None:
+    related = ("seat__judge", *(f"entry__{name}" for name in _OF_ENTRY))
+    return Sheet.objects.select_related(*related).filter(pk=target).first()
+
+
+def _entry(target: int, _options: Mapping[str, Any]) -> Entry | None:
+    return Entry.objects.select_related(*_OF_ENTRY).filter(pk=target).first()
+
+
+_OF_ENTRY = (
+    "pair__rider",
+    "pair__horse",
+    "competition_class__competition",
+    "competition_class__test",
+    "competition_class__rule_set",
+)
+
+
+def _pair_season(target: int, options: Mapping[str, Any]) -> PairSeason | None:
+    season_id = options.get("season")
+    if not isinstance(season_id, int) or isinstance(season_id, bool):
+        raise InvalidInput('A season statement needs the option "season": the id of the season.', code="season-missing")
+    pair = Pair.objects.select_related("rider", "horse").filter(pk=target).first()
+    season = Season.objects.select_related("association", "scheme").filter(pk=season_id).first()
+    return PairSeason(pair, season) if pair and season else None
+
+
+def _class_version(competition_class: CompetitionClass) -> str:
+    return f"{competition_class.version}.{competition_class.competition.version}"
+
+
+def _may_view_class(user: Visitor, competition_class: CompetitionClass) -> bool:
+    return competition_policy.can(user, "view", competition_class)
+
+
+def _may_view_sheet(user: Visitor, sheet: Sheet) -> bool:
+    return competition_policy.can(user, "view-sheets", sheet)
+
+
+def _may_view_every_sheet(user: Visitor, entry: Entry) -> bool:
+    """A judge sees the sheet of the own seat; all of an entry together only who may see each of them."""
+    if not competition_policy.can(user, "view-sheets", entry):
+        return False
+    return competition_policy.is_office(user, entry.competition_class.competition) or (
+        competition_policy.visible(user, Sheet.objects.filter(entry=entry)).count() == entry.sheets.count()
+    )
+
+
+def _may_view_statement(user: Visitor, subject: PairSeason) -> bool:
+    """The rider, those who keep the association of that season, staff."""
+    if not user.is_authenticated:
+        return False
+    return subject.pair.rider.user_id == user.pk or rider_policy.keeps(user, subject.season.association)
+
+
+def _named(*parts: str) -> str:
+    """Return a file name that every system takes, with the letters that names are written in."""
+    plain = re.sub(r'[\\/:*?"<>|]+', " ", one_line(", ".join(part for part in parts if part)))
+    return f"{' '.join(plain.split())[:_LONGEST_NAME].strip(' .,')}.pdf"
+
+
+def _class_file(title: str) -> Callable[[CompetitionClass], str]:
+    def name(competition_class: CompetitionClass) -> str:
+        state = competition_class.results_state if title == "results" else ""
+        if state == CompetitionClass.ResultsState.OFFICIAL:
+            state = f"official {competition_class.revision}"
+        return _named(competition_class.competition.title, f"class {competition_class.number}", title, state)
+
+    return name
+
+
+def _ride_file(entry: Entry, title: str) -> str:
+    return _named(str(entry.pair), f"class {entry.competition_class.number}", title)
+
+
+KINDS: Mapping[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind(
+            name="results",
+            title="Result list",
+            private=False,
+            find=_class,
+            version=_class_version,
+            may_have=_may_view_class,
+            read=sources.results_data,
+            build=results.build,
+            file_name=_class_file("results"),
+        ),
+        Kind(
+            name="running-order",
+            title="Running order",
+            private=False,
+            find=_class,
+            version=_class_version,
+            may_have=_may_view_class,
+            read=sources.running_order_data,
+            build=running_order.build,
+            file_name=_class_file("running order"),
+        ),
+        Kind(
+            name="sheet",
+            title="Sheet of one judge",
+            private=True,
+            find=_sheet,
+            version=lambda sheet: _class_version(sheet.entry.competition_class),
+            may_have=_may_view_sheet,
+            read=sources.sheet_data,
+            build=sheets.build,
+            file_name=lambda sheet: _ride_file(sheet.entry, f"sheet {sheet.seat.seat}"),
+        ),
+        Kind(
+            name="sheets",
+            title="Sheets of all judges",
+            private=True,
+            find=_entry,
+            version=lambda entry: _class_version(entry.competition_class),
+            may_have=_may_view_every_sheet,
+            read=sources.all_sheets_data,
+            build=sheets.build,
+            file_name=lambda entry: _ride_file(entry, "sheets"),
+        ),
+        Kind(
+            name="season-statement",
+            title="Season statement",
+            private=True,
+            find=_pair_season,
+            version=lambda subject: str(subject.season.version),
+            may_have=_may_view_statement,
+            read=lambda subject: season_sources.season_statement_data(subject.pair, subject.season),
+            build=season_statement.build,
+            file_name=lambda subject: _named(str(subject.pair), subject.season.title, "season statement"),
+            options=frozenset({"season"}),
+        ),
+    )
+}

@@ -1,0 +1,87 @@
+"""What a season statement shows, read through the selectors of the season."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from reports.pdf.season_statement import RequirementLine, ScoreLine, SeasonStatementData, TableStanding
+from riders.models import Pair, Season, StandingRow
+from riders.selectors.seasons import ExplainedScore, pair_statement
+from scoring import season as season_rules
+
+
+def season_statement_data(pair: Pair, season: Season) -> SeasonStatementData:
+    statement = pair_statement(pair, season)
+    return SeasonStatementData(
+        association=season.association.title,
+        season=season.title,
+        starts_on=season.starts_on,
+        ends_on=season.ends_on,
+        closed=season.closed_at is not None,
+        version=season.version,
+        as_of=season.computed_at,
+        rider=pair.rider.name,
+        horse=pair.horse.name,
+        scheme=str(season.scheme),
+        tables=tuple(_table(row, season) for row in statement.rows),
+        scores=tuple(_score(explained) for explained in statement.scores),
+        rule=statement.rule,
+    )
+
+
+def _table(row: StandingRow, season: Season) -> TableStanding:
+    document = row.document
+    wanted = _requirement_words(season)
+    lines = document.get("requirements", [])
+    named = wanted if len(wanted) == len(lines) else [""] * len(lines)
+    return TableStanding(
+        group=", ".join(str(value) for value in row.group.values() if value) or "All",
+        placing=row.placing,
+        shared=row.shared,
+        value=row.value,
+        qualified=row.qualified,
+        rows=season.rows.filter(group=row.group).count(),
+        tier=document.get("tier") or "",
+        requirements=tuple(_requirement(line, words) for line, words in zip(lines, named, strict=True)),
+    )
+
+
+def _requirement_words(season: Season) -> list[str]:
+    """Return the requirements of the scheme in words, in the order in which a row lists them."""
+    return [requirement.words() for requirement in season_rules.read_scheme(season.scheme.document).require]
+
+
+def _requirement(line: Mapping[str, Any], words: str) -> RequirementLine:
+    options = next((line[key] for key in ("any_of", "all_of") if key in line), None)
+    if options is not None:
+        parts = [_requirement(option, "") for option in options]
+        return RequirementLine(
+            words=words or (" or " if "any_of" in line else " and ").join(part.words for part in parts),
+            have=", ".join(part.have for part in parts),
+            need=", ".join(part.need for part in parts),
+            met=line["met"],
+        )
+    most = "at_most" in line
+    return RequirementLine(
+        words=words or str(line["count"]).replace("_", " "),
+        have=str(line["have"]),
+        need=f"at most {line['at_most']}" if most else str(line["need"]),
+        met=line["met"],
+    )
+
+
+def _score(explained: ExplainedScore) -> ScoreLine:
+    score = explained.score
+    return ScoreLine(
+        date=score.date,
+        competition=score.competition,
+        class_name=score.class_name,
+        test=score.test,
+        judges=tuple(score.judges),
+        percentage=score.percentage or score.status,
+        placing=score.placing,
+        starters=score.starters,
+        outcome=explained.outcome,
+        sentence=explained.sentence,
+    )

@@ -1,0 +1,161 @@
+"""Doing a job: claim it, read, print, keep the file, say how it ended. Doing it twice, late or in vain harms nothing."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import threading
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from billiard.exceptions import SoftTimeLimitExceeded
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import IntegrityError
+from django.db.models import F
+from django.utils import timezone
+
+from reports.kinds import Kind, kind_named
+from reports.models import Job
+from reports.services.heartbeat import Heartbeat
+from reports.services.requests import job_key
+from riders.errors import DomainError
+from riders.transactions import write_transaction
+
+log = logging.getLogger("markbook.reports")
+
+_READ_TRIES = 5
+# ReportLab is not known to be safe on several threads: one build at a time in a process.
+_building = threading.Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What a build came to: the version that it really shows, and its file."""
+
+    version: str
+    file_name: str
+    pages: bytes
+
+    @property
+    def digest(self) -> str:
+        return hashlib.sha256(self.pages).hexdigest()
+
+
+def run_job(job_id: UUID | str) -> Job | None:
+    """Do a queued job; None where there is nothing to do: it is gone, done, or another worker has it."""
+    job = _claim(job_id)
+    if job is None:
+        return None
+    try:
+        with Heartbeat(job.pk, attempt=job.attempts):
+            made = _make(job)
+            _note_progress(job, 90)
+            file = _keep(made)
+        _finish(job, made, file)
+    except SoftTimeLimitExceeded:
+        _fail(job, "Making this report took longer than it may, so it was stopped. Try again; a shorter report is quicker.")
+    except DomainError as refusal:
+        _fail(job, refusal.message)
+    except Exception:
+        log.exception("Job %s (%s %s) failed.", job.pk, job.kind, job.target)
+        _fail(
+            job,
+            "This report could not be made because of a fault in the program. Try again; if it fails again, tell whoever "
+            f"runs this service and name the report {job.pk}.",
+        )
+    job.refresh_from_db()
+    return job
+
+
+def _claim(job_id: UUID | str) -> Job | None:
+    now = timezone.now()
+    with write_transaction():
+        claimed = Job.objects.filter(pk=job_id, state=Job.State.QUEUED).update(
+            state=Job.State.RUNNING,
+            attempts=F("attempts") + 1,
+            started_at=now,
+            heartbeat_at=now,
+            finished_at=None,
+            progress=5,
+            message="",
+        )
+    return Job.objects.filter(pk=job_id, state=Job.State.RUNNING).first() if claimed else None
+
+
+def _make(job: Job) -> Made:
+    kind = kind_named(job.kind)
+    version, subject, data = _read(job, kind)
+    _note_progress(job, 40)
+    with _building:
+        pages = kind.build(data)
+    return Made(version, kind.file_name(subject), pages)
+
+
+def _read(job: Job, kind: Kind) -> tuple[str, Any, Any]:
+    """Read until nothing has changed meanwhile, so that the document shows one version and names it."""
+    version, subject, data = "", None, None
+    for _ in range(_READ_TRIES):
+        subject = _subject(job, kind)
+        data = kind.read(subject)
+        version = kind.version(subject)
+        if kind.version(_subject(job, kind)) == version:
+            break
+    return version, subject, data
+
+
+def _subject(job: Job, kind: Kind) -> Any:
+    subject = kind.find(job.target, job.options)
+    if subject is None:
+        raise DomainError("What this report is about is no longer there. Go back to the competition or the season.")
+    return subject
+
+
+def _keep(made: Made) -> str:
+    """Keep the file under its own digest: the same content is one file, and a row only ever points to a whole one."""
+    path = f"reports/{made.digest[:2]}/{made.digest}.pdf"
+    if default_storage.exists(path):
+        with default_storage.open(path) as kept:
+            if kept.read() == made.pages:
+                return path
+        default_storage.delete(path)
+    return str(default_storage.save(path, ContentFile(made.pages)))
+
+
+def _note_progress(job: Job, progress: int) -> None:
+    _mine(job).update(progress=progress, heartbeat_at=timezone.now())
+
+
+def _finish(job: Job, made: Made, file: str) -> None:
+    """Say that it is done, unless the lease was lost or the job deleted; the row names the version that is shown."""
+    values = {
+        "state": Job.State.DONE,
+        "progress": 100,
+        "finished_at": timezone.now(),
+        "file": file,
+        "file_name": made.file_name,
+        "digest": made.digest,
+        "target_version": made.version,
+    }
+    key = job_key(job.kind, job.target, made.version, job.options)
+    try:
+        with write_transaction():
+            finished = _mine(job).update(**values, key=key)
+    except IntegrityError:
+        # Someone has asked for the newer version too; its own job makes the same file.
+        with write_transaction():
+            finished = _mine(job).update(**values)
+    if not finished:
+        log.info("Job %s was taken over or deleted while it was made.", job.pk)
+
+
+def _fail(job: Job, message: str) -> None:
+    log.warning("Job %s (%s %s) failed: %s", job.pk, job.kind, job.target, message)
+    with write_transaction():
+        _mine(job).update(state=Job.State.FAILED, finished_at=timezone.now(), message=message)
+
+
+def _mine(job: Job) -> Any:
+    """The row, as long as this attempt holds it: a sweep that gave it to another worker raised the attempts."""
+    return Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
