@@ -98,7 +98,7 @@ class Oracle:
         return off
 
     def part_figures(self, entry, seat, part, sheet):
-        """Points and maximum of the marked items after what comes off, and the percentage; None if nothing is marked."""
+        """Points and maximum of the marked items after what comes off, and the percentage; None without marks."""
         if "points" in sheet:
             points = fraction(sheet["points"])
             maximum = self.document["maximum"]
@@ -233,7 +233,7 @@ class Oracle:
         return rounded(max(Fraction(0), total - off), self.decimals, self.mode)
 
     def tie_value(self, ride, step):
-        by, sheets = step["by"], ride["entry"]["sheets"]
+        by = step["by"]
         if by == "median":
             values = sorted(ride["counted"].values())
             return (values[(len(values) - 1) // 2] + values[len(values) // 2]) / Fraction(2)
@@ -241,28 +241,31 @@ class Oracle:
             return ride["counted"][step["seat"]]
         if by == "part" and self.weights:
             return ride["parts"].get(step["part"])
+        return self.tie_value_of_marks(ride["entry"]["sheets"], step)
+
+    def tie_value_of_marks(self, sheets, step):
+        by = step["by"]
         seats = [step["seat"]] if by == "collectives-at" else list(sheets)
-        if any("marks" not in sheets[seat] for seat in seats):
+        items = self.tie_items(step)
+        if not items or any("marks" not in sheets[seat] for seat in seats):
             return None
+        added = {
+            seat: sum(fraction(sheets[seat]["marks"].get(i["id"]) or 0) * self.coefficient(i) for i in items)
+            for seat in seats
+        }
         if by == "part":
-            items = [i for i in self.items if i.get("part", "technical") == step["part"]]
             maximum = sum(self.top(i) * self.coefficient(i) for i in items)
-            values = []
-            for seat in seats:
-                points = sum(fraction(sheets[seat]["marks"][i["id"]]) * self.coefficient(i) for i in items)
-                values.append(self.at_sheet(points * 100 / maximum))
+            values = [self.at_sheet(points * 100 / maximum) for points in added.values()]
             return rounded(sum(values) / Fraction(len(values)), self.decimals, self.mode)
-        if by == "item":
-            return sum(fraction(sheets[seat]["marks"].get(step["item"]) or 0) for seat in seats)
-        if by == "coefficient-items":
-            items = [i for i in self.items if self.coefficient(i) > 1 and not i.get("collective")]
-        else:
-            items = [i for i in self.items if i.get("collective")]
-        if not items:
-            return None
-        return sum(
-            fraction(sheets[seat]["marks"].get(i["id"]) or 0) * self.coefficient(i) for seat in seats for i in items
-        )
+        return sum(added.values())
+
+    def tie_items(self, step):
+        belongs = {
+            "part": lambda item: item.get("part", "technical") == step["part"],
+            "item": lambda item: item["id"] == step["item"],
+            "coefficient-items": lambda item: self.coefficient(item) > 1 and not item.get("collective"),
+        }.get(step["by"], lambda item: item.get("collective", False))
+        return [item for item in self.items if belongs(item)]
 
     def separate(self, numbers, place, steps):
         """Return places and whether they are shared, for entries that are equal so far."""

@@ -166,7 +166,7 @@ def seat_items(document, seat):
 
 
 def rearranged(rnd, document, entry, other):
-    """Give ``other`` the sheets of ``entry`` with seats or single marks exchanged, so that totals often come out equal."""
+    """Give ``other`` the sheets of ``entry`` with seats or marks exchanged, so that totals often come out equal."""
     sheets = {seat: copy.deepcopy(sheet) for seat, sheet in entry["sheets"].items()}
     if not any("parts" in seat for seat in document["panel"]):
         seats = list(sheets)
