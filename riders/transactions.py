@@ -1,7 +1,8 @@
 """Write transactions: durable, and on SQLite one after the other in the order in which they came.
 
 SQLite's own waiting polls and is unfair (a writer may wait for seconds under load), so writers of this machine first
-queue on a lock: threads of one process on a lock of their own, processes on an advisory lock on a file in the data folder.
+queue on a lock: threads of one process on a lock of their own, processes on an advisory lock on a file
+in the data folder.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ from django.db import models
 class Entry(models.Model):
     """A pair in a class, with a number.
 
-    ``entered`` is the status before the ride; the others are those of ``class/1``. Deductions are a list of objects as in
+    ``entered`` is the status before the ride; the others are those of ``class/1``. Deductions are objects as in
     ``class/1``. ``errors`` counts errors of course.
     """
 

@@ -8,7 +8,7 @@ class Sheet(models.Model):
 
     ``marks`` maps an item's id to its mark as a whole number of tenths (65 is 6.5); an item without a mark is absent.
     ``remarks`` maps an item's id to the judge's words. ``given_result`` holds ``{"points": "386"}`` or
-    ``{"percentage": "67.273"}`` where only the result is known. ``typed_total`` is the total written on the paper sheet,
+    ``{"percentage": "67.273"}`` where only the result is known. ``typed_total`` is the total on the paper sheet,
     as typed, to be compared with ours. ``substitutes`` lists items whose mark the office put in.
     """
 
@@ -31,7 +31,7 @@ class Sheet(models.Model):
 
 
 class SheetRevision(models.Model):
-    """A sheet as it stood after one saving: who, when, from where, why, and the whole before. Rows are only ever added."""
+    """A sheet after one saving: who, when, from where, why, and the whole before. Rows are only ever added."""
 
     class Source(models.TextChoices):
         DESK = "desk", "office desk"

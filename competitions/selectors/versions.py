@@ -15,7 +15,7 @@ _kept: dict[int, tuple[float, int]] = {}
 def class_version(class_id: int) -> int | None:
     """Return the version of a class, at most a quarter of a second old; None when there is no such class.
 
-    A change made by this process is seen at once (``forget_version`` on commit), one made by another process within that
+    A change made by this process is seen at once (``forget_version`` on commit), one made elsewhere within that
     quarter of a second: less than the two seconds between two polls.
     """
     now = time.monotonic()

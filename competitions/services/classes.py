@@ -81,7 +81,7 @@ def write_competition(current: Competition, *, by: User | None, **fields: Any) -
 def create_class(
     competition: Competition, *, by: User | None, panel: Sequence[Mapping[str, Any]], **fields: Any
 ) -> CompetitionClass:
-    """Set up a class with its panel: ``[{"seat": "C", "judge": Judge | None, "parts": []}]`` in the order of columns."""
+    """Set up a class with its panel: ``[{"seat": "C", "judge": Judge | None, "parts": []}]``, in column order."""
     with write_transaction():
         return write_new_class(competition, by=by, panel=panel, **fields)
 

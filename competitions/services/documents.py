@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
@@ -50,22 +50,19 @@ def items_of_seat(test: scoring.Test, seat: PanelSeat) -> tuple[scoring.Item, ..
     return tuple(item for item in test.items if not seat.parts or item.part in seat.parts)
 
 
-def class_document(
-    competition_class: CompetitionClass,
-    *,
-    seats: Iterable[PanelSeat] | None = None,
-    entries: Iterable[Entry] | None = None,
-) -> dict[str, Any]:
-    """Return a class with all that is needed to compute it, as ``class/1``.
+def class_document(competition_class: CompetitionClass) -> dict[str, Any]:
+    """Return a class with all that is needed to compute it, as ``class/1``; who has not started is left out.
 
-    Entries that have not started are left out. ``entries`` may be handed in with their sheets prefetched.
+    Columns are read, not objects: this runs at every saved mark.
     """
-    seats = list(competition_class.seats.all() if seats is None else seats)
-    if entries is None:
-        entries = competition_class.entries.prefetch_related("sheets")
-    letters = {seat.pk: seat.seat for seat in seats}
-    documents = [_entry_document(entry, letters) for entry in entries if entry.status != Entry.Status.ENTERED]
-    points_given = any("points" in sheet for document in documents for sheet in document["sheets"].values())
+    seats = list(competition_class.seats.all())
+    entries = list(
+        competition_class.entries.exclude(status=Entry.Status.ENTERED).values_list(
+            "pk", "number", "status", "hors_concours", "team", "errors", "deductions"
+        )
+    )
+    sheets = _sheet_documents(competition_class, {seat.pk: seat.seat for seat in seats})
+    points_given = any("points" in sheet for of_entry in sheets.values() for sheet in of_entry.values())
     return {
         "format": "class/1",
         "id": f"{competition_class.competition.slug}/{competition_class.number}",
@@ -74,38 +71,42 @@ def class_document(
         "rules": competition_class.rule_set.document,
         "maximum": format_exact(test_of(competition_class).maximum) if points_given else None,
         "panel": [_panel_member(seat) for seat in seats],
-        "entries": documents,
+        "entries": [
+            {
+                "number": number,
+                "status": status,
+                "hors_concours": hors_concours,
+                "team": team or None,
+                "errors": errors,
+                "deductions": deductions,
+                "sheets": sheets.get(pk, {}),
+            }
+            for pk, number, status, hors_concours, team, errors, deductions in entries
+        ],
     }
+
+
+def _sheet_documents(
+    competition_class: CompetitionClass, letters: Mapping[int, str]
+) -> dict[int, dict[str, dict[str, Any]]]:
+    """Return the sheets of a class that hold a mark or a given result, by entry and seat."""
+    documents: dict[int, dict[str, dict[str, Any]]] = {}
+    rows = Sheet.objects.filter(entry__competition_class=competition_class).order_by("entry_id", "seat__order")
+    for entry_id, seat_id, marks, given_result in rows.values_list("entry_id", "seat_id", "marks", "given_result"):
+        if marks or given_result is not None:
+            documents.setdefault(entry_id, {})[letters[seat_id]] = sheet_document(marks, given_result)
+    return documents
 
 
 def _panel_member(seat: PanelSeat) -> dict[str, Any]:
     return {"seat": seat.seat, "parts": list(seat.parts)} if seat.parts else {"seat": seat.seat}
 
 
-def _entry_document(entry: Entry, letters: Mapping[int, str]) -> dict[str, Any]:
-    document: dict[str, Any] = {
-        "number": entry.number,
-        "status": entry.status,
-        "hors_concours": entry.hors_concours,
-        "errors": entry.errors,
-        "deductions": list(entry.deductions),
-        "sheets": {letters[sheet.seat_id]: sheet_document(sheet) for sheet in entry.sheets.all() if has_content(sheet)},
-    }
-    if entry.team:
-        document["team"] = entry.team
-    return document
-
-
-def has_content(sheet: Sheet) -> bool:
-    """Tell whether a sheet holds a mark or a given result."""
-    return bool(sheet.marks) or sheet.given_result is not None
-
-
-def sheet_document(sheet: Sheet) -> dict[str, Any]:
+def sheet_document(marks: Mapping[str, int], given_result: Mapping[str, str] | None) -> dict[str, Any]:
     """Return a sheet as it stands inside ``class/1``."""
-    if sheet.given_result is not None:
-        return dict(sheet.given_result)
-    return {"marks": {item: _TENTHS.get(tenths) or mark_text(tenths) for item, tenths in sheet.marks.items()}}
+    if given_result is not None:
+        return dict(given_result)
+    return {"marks": {item: _TENTHS.get(tenths) or mark_text(tenths) for item, tenths in marks.items()}}
 
 
 @lru_cache(maxsize=64)

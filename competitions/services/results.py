@@ -23,10 +23,9 @@ def recompute_class(competition_class: CompetitionClass) -> int:
     A class that cannot be computed keeps the rows it had and says why in ``ClassResults.problem``.
     """
     version = raise_version(competition_class)
-    entries = list(competition_class.entries.prefetch_related("sheets"))
-    document, problem = _computed(class_document(competition_class, entries=entries))
+    document, problem = _computed(class_document(competition_class))
     if document is not None:
-        _store_rows(entries, document["entries"])
+        _store_rows(competition_class, document["entries"])
     values: dict[str, Any] = {"version": version, "problem": problem}
     if document is not None:
         values["document"] = document
@@ -114,7 +113,7 @@ def withdraw_results(competition_class: CompetitionClass, *, by: User | None, re
         locked = lock_class(competition_class.pk)
         if locked.results_state != CompetitionClass.ResultsState.OFFICIAL:
             raise NotAllowed(
-                f"The results of class {locked.number} are {locked.results_state}; only official results are withdrawn.",
+                f"The results of class {locked.number} are {locked.results_state}; only official ones are withdrawn.",
                 code="not-official",
             )
         locked.published.filter(revision=locked.revision).update(withdrawn_at=timezone.now(), withdrawn_reason=reason)
@@ -147,7 +146,7 @@ def unfinished_entries(competition_class: CompetitionClass) -> list[tuple[str, s
 
 
 def _computed(document: dict[str, Any]) -> tuple[dict[str, Any] | None, str]:
-    """Compute with hors concours entries listed, whatever the rule set publishes: the office and the ledger need them."""
+    """Compute with hors concours entries listed whatever the rule set publishes: office and ledger need them."""
     document["rules"] = document["rules"] | {"hors_concours": "listed"}
     try:
         results = scoring.compute_results(scoring.read_class(document))
@@ -156,14 +155,14 @@ def _computed(document: dict[str, Any]) -> tuple[dict[str, Any] | None, str]:
     return results.as_document(), ""
 
 
-def _store_rows(entries: list[Entry], documents: list[dict[str, Any]]) -> None:
+def _store_rows(competition_class: CompetitionClass, documents: list[dict[str, Any]]) -> None:
     """Write the rows that changed; a saved sheet mostly changes few of them."""
-    by_number = {entry.number: entry.pk for entry in entries}
+    by_number = dict(competition_class.entries.order_by().values_list("number", "pk"))
     stored = {
         entry_id: (position, document)
-        for entry_id, position, document in ResultRow.objects.filter(entry__in=by_number.values()).values_list(
-            "entry_id", "position", "document"
-        )
+        for entry_id, position, document in ResultRow.objects.filter(entry__competition_class=competition_class)
+        .order_by()
+        .values_list("entry_id", "position", "document")
     }
     rows = [
         ResultRow(

@@ -109,8 +109,8 @@ def write_sheet(
     sheet = Sheet.objects.select_for_update().filter(entry=entry, seat=seat).first() or Sheet(entry=entry, seat=seat)
     if expected_version is not None and sheet.version != expected_version:
         raise Conflict(
-            f"The sheet of entry {entry.number} at {seat.seat} was changed by {sheet.changed_by or 'someone else'} since "
-            "you opened it. Compare both, then save what is right.",
+            f"The sheet of entry {entry.number} at {seat.seat} was changed by {sheet.changed_by or 'someone else'} "
+            "since you opened it. Compare both, then save what is right.",
             current=sheet,
         )
     before = sheet_record(sheet)

@@ -16,7 +16,7 @@ class Association(models.Model):
 
 
 class Membership(models.Model):
-    """A person or a horse belongs to an association from one day to another, both included; ``ends_on`` null is open."""
+    """A person or horse belongs to an association from one day to another, both included; ``ends_on`` null is open."""
 
     class Kind(models.TextChoices):
         PERSON = "person", "person"

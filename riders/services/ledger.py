@@ -14,7 +14,7 @@ from riders.services.standings import rebuild_touched
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScoreRow:
-    """One row for the ledger, named as in ``scores/1``; ``key`` identifies its origin. Empty text or None is unknown."""
+    """One row for the ledger, named as in ``scores/1``; ``key`` names its origin. Empty text or None is unknown."""
 
     key: str
     source: Score.Source
