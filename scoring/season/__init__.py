@@ -5,19 +5,26 @@ Each stage of a scheme is a module: ``windows`` (season), ``conditions`` (eligib
 ``scoring/schemas/formats-season.md``.
 """
 
+from scoring.season import commands
+from scoring.season.descriptions import describe_scheme
 from scoring.season.ledger import Score, scores_from_rows
 from scoring.season.ledger_reading import read_scores
+from scoring.season.outlook import Outlook, compute_outlook
 from scoring.season.placing import place_rows
 from scoring.season.rows import Row
 from scoring.season.scheme import Scheme, read_scheme
 from scoring.season.standings import Standings, compute_standings
 
 __all__ = [
+    "Outlook",
     "Row",
     "Scheme",
     "Score",
     "Standings",
+    "commands",
+    "compute_outlook",
     "compute_standings",
+    "describe_scheme",
     "place_rows",
     "read_scheme",
     "read_scores",

@@ -1,8 +1,8 @@
 """The best set of n scores that meets requirements: ``value.take.must`` of a scheme.
 
 The n best scores may come from one judge where three are asked for. The set looked for has exactly n members, meets
-every requirement, and among those sets gives the best value; of equal values, the better scores from the best downwards.
-The search is exact: branch and bound over the scores in order of merit, with two prunings that lose no better set.
+every requirement, and among those sets gives the best value; of equal values, the better scores from the best down.
+The search is exact: branch and bound over the scores in order of merit, with two prunings that lose nothing.
 
 - Of two scores that can supply the same to every requirement, the worse is never taken without the better.
 - The best n that meet one requirement alone are found greedily (sets of at most n members, of which at most so many do

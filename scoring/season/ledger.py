@@ -86,7 +86,7 @@ def _read_bool(value: object) -> bool:
     raise ValueError("Give true or false.")
 
 
-def _read_date(value: object) -> dt.date:
+def read_day(value: object) -> dt.date:
     if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
         return value
     if isinstance(value, str) and re.fullmatch(r"\d{4}-\d{2}-\d{2}", value.strip(), re.ASCII):
@@ -146,7 +146,7 @@ _Read = Callable[[object], FieldValue]
 
 FIELDS: Mapping[str, _Read] = {
     "score_id": _read_text, "pair": _read_text, "rider": _read_text, "horse": _read_text, "division": _read_text,
-    "level": _read_text, "test": _read_text, "highest_of_level": _read_bool, "kind": _read_text, "date": _read_date,
+    "level": _read_text, "test": _read_text, "highest_of_level": _read_bool, "kind": _read_text, "date": read_day,
     "competition": _read_text, "class": _read_text, "judges": _read_judges, "percentage": _read_percentage,
     "collectives": _read_number, "placing": _read_whole, "starters": _read_whole, "status": _read_status,
     "hors_concours": _read_bool, "recognised": _read_bool, "member": _read_bool, "region": _read_text,
@@ -238,7 +238,7 @@ def _own_text(raw: object) -> str:
 def as_text(value: FieldValue) -> str:
     """Write a known field value as the text that stands in a file, for tables keyed by it and for sentences.
 
-    >>> as_text(True), as_text(datetime.date(2027, 3, 1)), as_text(("J1", "J2"))
+    >>> as_text(True), as_text(dt.date(2027, 3, 1)), as_text(("J1", "J2"))
     ('true', '2027-03-01', 'J1;J2')
     """
     if isinstance(value, bool):

@@ -18,7 +18,7 @@ def read_scores(text: str | bytes) -> tuple[Score, ...]:
     Every bad row is listed in :class:`~scoring.documents.InvalidDocument` with a path such as ``row 7.percentage``.
     Rows of a CSV file are numbered as a spreadsheet numbers them (the header is row 1), JSON lines by line.
 
-    >>> [score.score_id for score in read_scores("score_id,pair,percentage\\ns1,P1,66.5\\n")]
+    >>> [score.score_id for score in read_scores("score_id,pair,percentage\ns1,P1,66.5\n")]
     ['s1']
     """
     plain = _decoded(text)

@@ -42,6 +42,13 @@ class Table:
         )
         return ", ".join(parts)
 
+    def all_figures(self) -> Iterator[Fraction]:
+        for figure in self.figures.values():
+            if isinstance(figure, Table):
+                yield from figure.all_figures()
+            else:
+                yield figure
+
     def named(self) -> Iterator[tuple[str, str]]:
         """Yield every (field, value) that the table names."""
         for value, figure in self.figures.items():

@@ -62,7 +62,7 @@ class Season:
 
         Twelve rolling months as of 1 March 2027 are 2 March 2026 to 1 March 2027.
 
-        >>> Season(rolling_months=12).window(datetime.date(2027, 3, 1)).first
+        >>> Season(rolling_months=12).window(dt.date(2027, 3, 1)).first
         datetime.date(2026, 3, 2)
         """
         days = [day for day in (self.last, as_of) if day is not None]

@@ -1,0 +1,205 @@
+"""The outlook of a unit: is it qualified, what does it still need, and what would one more score do."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from scoring.exact import format_units
+from scoring.season.admission import Admitted, admit, day_in_force, group_of
+from scoring.season.assessment import assess
+from scoring.season.counted import CountedScore
+from scoring.season.hypothetical import FRESH, Profile, Unridden, profiles_of
+from scoring.season.ledger import Score, as_text, natural_key
+from scoring.season.planning import Plan, make_plan
+from scoring.season.prospects import GRID, STEPS, Prospect, Stretch
+from scoring.season.requirements import Met
+from scoring.season.rows import GroupKey, group_as_dict, group_order
+from scoring.season.scheme import Scheme
+
+__all__ = ["NextScore", "Outlook", "Ride", "compute_outlook"]
+
+_DECIMALS = len(str(GRID)) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class NextScore:
+    """What one more score from ``first`` to below ``last`` (the end of the scale included) does to the value.
+
+    ``value`` is None where it rises along the way: then from ``at_first`` to ``at_last``.
+    """
+
+    first: str
+    last: str
+    value: str | None
+    at_first: str | None
+    at_last: str | None
+
+    def as_dict(self) -> dict[str, object]:
+        piece: dict[str, object] = {"from": self.first, "to": self.last, "value": self.value}
+        if self.value is None and self.at_first is not None:
+            piece |= {"value_from": self.at_first, "value_to": self.at_last}
+        return piece
+
+
+@dataclass(frozen=True, slots=True)
+class Ride:
+    """What one of the further rides must be: what has to be new, and which fields it cannot do without."""
+
+    new: tuple[str, ...]
+    where: tuple[tuple[str, object], ...]
+
+    def as_dict(self) -> dict[str, object]:
+        return {"new": list(self.new), "where": dict(self.where)}
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """The outlook of a unit in one group; see :func:`compute_outlook`."""
+
+    unit: str
+    group: GroupKey
+    qualified: bool
+    value: str | None
+    missing: tuple[Met, ...]
+    scores_needed: int | None
+    at_least_each: str | None
+    rides: tuple[Ride, ...] = ()
+    next_score: tuple[NextScore, ...] = ()
+    tier: str | None = None
+
+    def as_document(self) -> dict[str, object]:
+        """Return ``outlook/1``."""
+        return {
+            "format": "outlook/1",
+            "unit": self.unit,
+            "group": group_as_dict(self.group),
+            "qualified": self.qualified,
+            "value": self.value,
+            "missing": [_without_met(met) for met in self.missing],
+            "scores_needed": self.scores_needed,
+            "at_least_each": self.at_least_each,
+            "rides": [ride.as_dict() for ride in self.rides],
+            "next_score": [piece.as_dict() for piece in self.next_score],
+        }
+
+
+def _without_met(met: Met) -> dict[str, object]:
+    return {key: value for key, value in met.as_dict().items() if key != "met"}
+
+
+def compute_outlook(
+    scheme: Scheme, scores: Iterable[Score], *, unit: str, as_of: dt.date | None = None
+) -> list[Outlook]:
+    """Work out the outlook of a unit in each group in which it has a score that may count.
+
+    The further rides are ridden after ``as_of`` (after the latest day in the ledger, if None), inside the season, by
+    the same rider and horse, each with the same percentage; where the scheme looks at places, each is a win. Whatever
+    the scheme tells apart is tried: ``scores_needed`` is the smallest number that can do, up to 50, and None if none
+    does.
+    """
+    ledger = tuple(scores)
+    admitted = admit(scheme, ledger, as_of=as_of, units={unit})
+    day = as_of or max((score.date for score in ledger if score.date is not None), default=None)
+    unridden = _days_left(scheme, ledger, as_of=as_of, day=day)
+    return [
+        _outlook(scheme, unit, group, admitted, unridden=unridden)
+        for group in sorted(_groups(scheme, admitted), key=group_order)
+    ]
+
+
+def _days_left(scheme: Scheme, ledger: Sequence[Score], *, as_of: dt.date | None, day: dt.date | None) -> Unridden:
+    tomorrow = dt.date(2000, 1, 1) if day is None else day + dt.timedelta(days=1)
+    window = scheme.season.window(day_in_force(scheme, ledger, as_of))
+    rolling = scheme.season.rolling_months is not None or scheme.season.rolling_days is not None
+    first = tomorrow if rolling or window.first is None else max(tomorrow, window.first)
+    return Unridden(first, scheme.season.last, None)
+
+
+def _groups(scheme: Scheme, admitted: Admitted) -> set[GroupKey]:
+    if not scheme.group_by:
+        return {()}
+    counting = {group_of(scheme, entry.score) for entry in admitted.entries}
+    return counting or {group_of(scheme, score) for score, _ in admitted.refused}
+
+
+def _outlook(scheme: Scheme, unit: str, group: GroupKey, admitted: Admitted, *, unridden: Unridden) -> Outlook:
+    entries = [entry for entry in admitted.entries if group_of(scheme, entry.score) == group]
+    latest = _latest(entries, admitted)
+    prospect = Prospect(scheme, group, entries, admitted.facts, Unridden(unridden.first_day, unridden.last_day, latest))
+    assessment = assess(scheme, entries, facts=admitted.facts)
+    published = prospect.published(assessment.valued.number)
+    qualified = assessment.met and published.met
+    asked = (*assessment.requirements, *([published.threshold] if published.threshold else []))
+    profiles = profiles_of(scheme, unit=unit, group=group, latest=latest)
+    plan = None if qualified else make_plan(prospect, profiles)
+    return Outlook(
+        unit=unit,
+        group=group,
+        qualified=qualified,
+        value=published.value,
+        missing=tuple(met for met in asked if not met.met),
+        scores_needed=0 if qualified else None if plan is None else len(plan.profiles),
+        at_least_each=None if plan is None else _percentage(plan.lowest),
+        rides=() if plan is None else tuple(_ride(plan, index) for index in range(len(plan.profiles))),
+        next_score=_next_score(prospect, profiles, plan=plan, latest=latest),
+        tier=assessment.tier,
+    )
+
+
+def _latest(entries: Sequence[CountedScore], admitted: Admitted) -> Score | None:
+    known = [entry.score for entry in entries] or [score for score, _ in admitted.refused]
+    return max(known, key=lambda score: (score.date or dt.date.min, natural_key(score.score_id)), default=None)
+
+
+def _ride(plan: Plan, index: int) -> Ride:
+    newness = plan.newness
+    named = {
+        "judge": newness.judges, "competition": newness.competitions, "date": newness.days, "test": newness.tests,
+        "venue": newness.venues,
+    }  # fmt: skip
+    new = tuple(name for name, number in named.items() if index < number)
+    where = tuple((name, _plain(value)) for name, value in plan.required[index] if name not in new)
+    return Ride(new, where)
+
+
+def _plain(value: object) -> object:
+    """Return a field's value as it stands in a document; None stands for any value that the scheme does not name."""
+    return value if value is None or isinstance(value, bool | int | str) else as_text(value)  # type: ignore[arg-type]
+
+
+def _next_score(
+    prospect: Prospect, profiles: Sequence[Profile], *, plan: Plan | None, latest: Score | None
+) -> tuple[NextScore, ...]:
+    """Look at one more ride: like the unit's latest one, or the first of the plan where it has none."""
+    if prospect.scheme.value is None or not prospect.unridden.possible or not profiles:
+        return ()
+    alike = max(profiles, key=lambda profile: _likeness(profile, latest))
+    profile = plan.profiles[0] if plan is not None and not prospect.entries else alike
+    pieces: list[NextScore] = []
+    for stretch in prospect.stretches([profile]):
+        piece = _piece(prospect, stretch)
+        if pieces and pieces[-1].value is not None and pieces[-1].value == piece.value:
+            piece = NextScore(pieces.pop().first, piece.last, piece.value, piece.at_first, piece.at_last)
+        pieces.append(piece)
+    return tuple(pieces)
+
+
+def _likeness(profile: Profile, latest: Score | None) -> int:
+    """Count how many fields are as in the latest score; a value that the scheme does not name is half as near."""
+    if latest is None:
+        return 0
+    return sum(2 if latest.value_of(name) == value else int(value == FRESH) for name, value in profile)
+
+
+def _piece(prospect: Prospect, stretch: Stretch) -> NextScore:
+    end = STEPS if stretch.last == STEPS else stretch.last + 1
+    at_first = prospect.published(stretch.figure(stretch.first)).value
+    at_last = prospect.published(stretch.figure(end)).value
+    value = at_first if stretch.slope == 0 else None
+    return NextScore(_percentage(stretch.first), _percentage(end), value, at_first, at_last)
+
+
+def _percentage(step: int) -> str:
+    return format_units(step, decimals=_DECIMALS)

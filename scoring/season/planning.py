@@ -1,0 +1,148 @@
+"""The smallest number of further rides that could qualify a unit, and what those rides must be."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from fractions import Fraction
+from itertools import combinations_with_replacement
+
+from scoring.season.conditions import all_true
+from scoring.season.hypothetical import FRESH, Newness, Profile, percentages_named, scheme_tests
+from scoring.season.ledger import FieldValue
+from scoring.season.prospects import GRID, STEPS, Prospect
+from scoring.season.requirements import supplies
+
+__all__ = ["MOST_RIDES", "Plan", "make_plan", "useful_profiles"]
+
+MOST_RIDES = 50
+_MOST_TRIALS = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """So many rides of these kinds, each with at least so much (as a step of 0.001), qualify the unit; no fewer do."""
+
+    profiles: tuple[Profile, ...]
+    lowest: int
+    newness: Newness
+    required: tuple[tuple[tuple[str, FieldValue], ...], ...]
+    """For each ride the fields that it cannot do without."""
+
+
+def make_plan(prospect: Prospect, profiles: Sequence[Profile]) -> Plan | None:
+    """Search for the smallest plan; ``None`` where up to :data:`MOST_RIDES` rides do not do it."""
+    if not prospect.unridden.possible:
+        return None
+    probes = _probes(prospect)
+    useful = useful_profiles(prospect, profiles, probes=probes)
+    trials = 0
+    for rides in range(1, MOST_RIDES + 1):
+        best: tuple[int, tuple[Profile, ...]] | None = None
+        for chosen in combinations_with_replacement(useful, rides):
+            trials += 1
+            if trials > _MOST_TRIALS:
+                return None
+            lowest = _lowest(prospect, chosen, probes=probes)
+            if lowest is not None and (best is None or lowest < best[0]):
+                best = lowest, chosen
+        if best is not None:
+            return _completed(prospect, profiles, chosen=best[1], lowest=best[0])
+    return None
+
+
+def _lowest(prospect: Prospect, chosen: tuple[Profile, ...], *, probes: Sequence[int]) -> int | None:
+    if not any(prospect.qualifies(chosen, step=step) for step in probes) and not _turns_back(prospect):
+        return None
+    return prospect.lowest_step(chosen)
+
+
+def _turns_back(prospect: Prospect) -> bool:
+    """Tell whether a higher percentage may be worse, so that trying the ends of the scale is not enough."""
+    scheme = prospect.scheme
+    return scheme.ascending or any(
+        test.field == "percentage" and getattr(test, "operator", "at_least") not in ("at_least", "above")
+        for test in scheme_tests(scheme)
+    )
+
+
+def _probes(prospect: Prospect) -> list[int]:
+    """Return the percentages (as steps) at which rides are told apart: the ends, and around every bar that is named."""
+    named = {int(percentage * GRID) for percentage in percentages_named(prospect.scheme)}
+    around = {step + shift for step in named for shift in (-1, 0, 1)}
+    return sorted((step for step in {0, STEPS // 2, STEPS, *around} if 0 <= step <= STEPS), reverse=True)
+
+
+def useful_profiles(prospect: Prospect, profiles: Sequence[Profile], *, probes: Sequence[int]) -> list[Profile]:
+    """Leave out rides that never count, and those that another kind of ride is at least as good as in every respect."""
+    merits = [(profile, _merits(prospect, profile, probes=probes)) for profile in profiles]
+    merits = [(profile, merit) for profile, merit in merits if any(cell[0] for cell in merit)]
+    useful: list[tuple[Profile, list[tuple[Fraction, ...]]]] = []
+    for profile, merit in merits:
+        if any(_at_least_as_good(other, merit) for _, other in useful):
+            continue
+        useful = [(kept, other) for kept, other in useful if not _at_least_as_good(merit, other)]
+        useful.append((profile, merit))
+    return [profile for profile, _ in useful]
+
+
+def _at_least_as_good(one: list[tuple[Fraction, ...]], two: list[tuple[Fraction, ...]]) -> bool:
+    return all(a >= b for row, other in zip(one, two, strict=True) for a, b in zip(row, other, strict=True))
+
+
+def _merits(prospect: Prospect, profile: Profile, *, probes: Sequence[int]) -> list[tuple[Fraction, ...]]:
+    """Say at each probe what a ride is good for: does it count, with what number, towards which requirements."""
+    return [_merit(prospect, profile, step=step) for step in probes]
+
+
+def _merit(prospect: Prospect, profile: Profile, *, step: int) -> tuple[Fraction, ...]:
+    scheme = prospect.scheme
+    (ride,) = prospect.unridden.scores([profile], percentage=Fraction(step, GRID), newness=Newness.all_new(1))
+    entry = prospect.counted(ride)
+    parts = [part for need in scheme.all_requirements() for part in need.parts()]
+    if entry is None:
+        return (Fraction(0), Fraction(-(10**9)), *(Fraction(part.most is not None) for part in parts))
+    towards = (bool(supplies(part, entry.score)) != (part.most is not None) for part in parts)
+    on_top = (Fraction(bool(all_true(take.plus_all, ride).truth)) for take in scheme.takes() if take.plus_all)
+    limited = (-Fraction(bool(all_true(limit.where, ride).truth)) for limit in scheme.limit if limit.where)
+    return (Fraction(1), entry.merit, *map(Fraction, towards), *on_top, *limited)
+
+
+def _completed(prospect: Prospect, profiles: Sequence[Profile], *, chosen: tuple[Profile, ...], lowest: int) -> Plan:
+    newness = _least_newness(prospect, chosen, lowest=lowest)
+    required = tuple(
+        _required_fields(prospect, profiles, chosen=chosen, index=index, lowest=lowest) for index in range(len(chosen))
+    )
+    return Plan(chosen, lowest, newness, required)
+
+
+def _least_newness(prospect: Prospect, chosen: tuple[Profile, ...], *, lowest: int) -> Newness:
+    """Find, one thing after the other, how many of the rides need a judge, competition, ... of their own."""
+    newness = Newness.all_new(len(chosen))
+    for aspect in fields(Newness):
+        for number in range(len(chosen)):
+            fewer = replace(newness, **{aspect.name: number})
+            if prospect.qualifies(chosen, step=lowest, newness=fewer):
+                newness = fewer
+                break
+    return newness
+
+
+def _required_fields(
+    prospect: Prospect, profiles: Sequence[Profile], *, chosen: tuple[Profile, ...], index: int, lowest: int
+) -> tuple[tuple[str, FieldValue], ...]:
+    """Return the fields of one ride that cannot be otherwise: any other value of theirs, and the plan fails."""
+    own = dict(chosen[index])
+    required = []
+    for name, value in own.items():
+        others = [p for p in profiles if dict(p)[name] != value and _differs_only_in(name, dict(p), own)]
+        if not others or name in ("placing", "starters"):
+            continue
+        plans = ((*chosen[:index], other, *chosen[index + 1 :]) for other in others)
+        if not any(prospect.qualifies(plan, step=lowest) for plan in plans):
+            required.append((name, None if value == FRESH else value))
+    return tuple(required)
+
+
+def _differs_only_in(name: str, one: dict[str, FieldValue], two: dict[str, FieldValue]) -> bool:
+    return all(one[field] == two[field] for field in two if field != name)
