@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from datetime import timedelta
 from pathlib import Path
 
@@ -12,7 +11,6 @@ from config.environment import ROOT, read_environment
 
 ENVIRONMENT = read_environment()
 DATA_DIR: Path = ENVIRONMENT.data
-TESTING = "pytest" in sys.modules
 
 SECRET_KEY = ENVIRONMENT.secret_key
 DEBUG = ENVIRONMENT.debug
@@ -120,7 +118,7 @@ STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
         "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
-        if TESTING or DEBUG
+        if DEBUG
         else "whitenoise.storage.CompressedManifestStaticFilesStorage"
     },
 }
@@ -189,12 +187,17 @@ SPECTACULAR_SETTINGS = {
     "staff. Everything else of a published competition is open.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
-    "SWAGGER_UI_DIST": "SIDECAR",
-    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
-    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "docExpansion": "none", "filter": True, "validatorUrl": None},
-    "REDOC_DIST": "SIDECAR",
-    "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {
+        "CompetitionState": "competitions.models.Competition.State",
+        "EntryStatus": "competitions.models.Entry.Status",
+        "JobState": "reports.models.Job.State",
+        "ResultsState": "competitions.models.CompetitionClass.ResultsState",
+    },
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "config.api.schema.share_refusals",
+    ],
     "TAGS": [
         {"name": "Account", "description": "Who you are, and the tokens of your programs."},
         {"name": "Competitions", "description": "Shows and their classes."},
@@ -212,24 +215,37 @@ SPECTACULAR_SETTINGS = {
 CELERY_BROKER_URL = ENVIRONMENT.broker_url
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
-CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_SOFT_TIME_LIMIT = 120
 CELERY_TASK_TIME_LIMIT = 150
-CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
-CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 10
+# Publishing is tried once: a request never waits for a broker that is down, the sweep of the job table catches up.
 CELERY_TASK_PUBLISH_RETRY = False
-CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {"visibility_timeout": 600}
+CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {
+    "visibility_timeout": 600,
+    "max_retries": 0,
+    "interval_start": 0,
+    "interval_step": 0,
+    "interval_max": 0,
+}
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_CONCURRENCY = 1
+CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 10
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = False
 if CELERY_BROKER_URL.startswith("filesystem://"):
     _queue = DATA_DIR / "queue"
     _queue.mkdir(exist_ok=True)
-    CELERY_BROKER_TRANSPORT_OPTIONS = {
+    CELERY_BROKER_TRANSPORT_OPTIONS |= {
         "data_folder_in": str(_queue),
         "data_folder_out": str(_queue),
         "control_folder": str(_queue / "control"),
         "polling_interval": 0.05,
     }
+    # Commands to workers and events between them would be files too, polled for nothing on one machine.
+    CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
 elif CELERY_BROKER_URL.startswith("redis"):
-    CELERY_BROKER_TRANSPORT_OPTIONS |= {"socket_timeout": 5, "socket_connect_timeout": 2}
+    CELERY_BROKER_TRANSPORT_OPTIONS |= {"socket_timeout": 2, "socket_connect_timeout": 1}
 CELERY_BEAT_SCHEDULE = {"sweep-reports": {"task": "reports.jobs_sweep", "schedule": 15.0}}
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 

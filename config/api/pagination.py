@@ -26,6 +26,13 @@ class Pages(PageNumberPagination):
         except NotFound as error:
             raise NotFound("There is no such page in this list. Start at page 1 and follow next.") from error
 
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        shown: dict[str, Any] = super().get_paginated_response_schema(schema)
+        shown["properties"]["count"] |= {"example": 60, "description": "Rows in the whole list."}
+        shown["properties"]["next"] |= {"example": None, "description": "Address of the next page; null on the last."}
+        shown["properties"]["previous"] |= {"example": None, "description": "Address of the page before; null on the first."}
+        return shown
+
 
 def totally_ordered(queryset: QuerySet[Any]) -> QuerySet[Any]:
     """Return the queryset in its own order with the primary key as the last word, unless it ends there already."""

@@ -1,8 +1,12 @@
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
-from rest_framework.views import APIView
+
+if TYPE_CHECKING:  # the views import this module while they are being imported themselves
+    from rest_framework.views import APIView
 
 
 class DenyUnlessDeclared(BasePermission):

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
@@ -10,13 +11,28 @@ from riders.api.openapi import IDEMPOTENCY_KEY, IF_MATCH, IF_NONE_MATCH, REFUSAL
 from riders.api.views import Resource
 
 
+_READ = "What was asked for."
+_CHANGED = "Done; the answer shows how it stands now."
+
+
 class DescribedSchema(AutoSchema):
     """Adds to every operation what follows from how it is declared: who may call it, its headers and its refusals."""
 
-    def get_description(self) -> str:
-        text: str = super().get_description()
+    def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
+        operation: dict[str, Any] | None = super().get_operation(*args, **kwargs)
         access = self._access()
-        return f"{text}\n\nFor: {access.words}" if access else text
+        if operation is None or access is None:
+            return operation
+        operation["description"] = f"{operation.get('description', '')}\n\nWho may call it: {access.words}"
+        for status, response in operation["responses"].items():
+            if status.startswith("2") and not response.get("description"):
+                response["description"] = _READ if self.method == "GET" else _CHANGED
+        return operation
+
+    def get_operation_id(self) -> str:
+        """Return the resource and what is done with it, such as ``entries_outcome``: the names of a generated client."""
+        resource = re.sub(r"(?<!^)(?=[A-Z])", "_", type(self.view).__name__).lower()
+        return f"{resource}_{getattr(self.view, 'action', self.method.lower())}"
 
     def get_tags(self) -> list[str]:
         return [getattr(self.view, "tag", "Other")]
@@ -60,3 +76,15 @@ class DescribedSchema(AutoSchema):
 
     def _access(self) -> Any:
         return self.view.access.get(self.view.action) if isinstance(self.view, Resource) else None
+
+
+def share_refusals(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """Let every operation point to one text of each refusal instead of repeating it (a hook of drf-spectacular)."""
+    shared: dict[str, Any] = result["components"].setdefault("responses", {})
+    for operation in (operation for path in result["paths"].values() for operation in path.values()):
+        for status, response in operation.get("responses", {}).items():
+            if status.startswith("4"):
+                name = f"Refusal{status}"
+                if shared.setdefault(name, response) == response:
+                    operation["responses"][status] = {"$ref": f"#/components/responses/{name}"}
+    return result
