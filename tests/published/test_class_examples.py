@@ -225,7 +225,7 @@ EVENTING = {"sheet": 2, "total": 2, "errors": TWO_FOUR}
     [
         # knhs.nl eventing Art. 317, derived
         (["180", "171"], "280", ["64.29", "61.07"], "62.68", "37.3", "1", 1),
-        # rk3de.org (2006), derived
+        # 2006, from rk3de.org; derived
         (["176", "171"], "260", ["67.69", "65.77"], "66.73", "49.905", "1.5", 3),
         # rgequinetraining.com (we-04), printed
         (["130"], "200", ["65.00"], "65.00", "35.0", "1", 1),

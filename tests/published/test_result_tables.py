@@ -151,8 +151,8 @@ def test_teams_as_the_mean_of_three():
 def test_teams_as_the_best_three_of_four_by_points():
     """Olympedia 185384, 1988 Summer Olympics.
 
-    Totals are printed for three teams. The two that are printed or inferred as sharing place 6 have equal totals, 3883; the
-    better lowest counting score (1248 before 1225) parts them here, as the contract for teams asks, while the page has =6.
+    Totals are printed for three teams. The two that are printed or inferred as sharing place 6 have equal totals, 3883.
+    The better lowest counting score (1248 before 1225) parts them here, as the contract for teams asks; the page has =6.
     """
     rows = record("class-results", "tm-1988")["rows"]
     teams = {row["team"]: members(row) for row in rows}
@@ -161,7 +161,7 @@ def test_teams_as_the_best_three_of_four_by_points():
     for row in rows:
         if "total" in row:
             assert found[row["team"]].value == row["total"]
-        counted = [number for number in found[row["team"]].counting]
+        counted = list(found[row["team"]].counting)
         assert counted == [f"{row['team']}-{index}" for index in range(3)]
     assert (found["USA"].value, found["FIN"].value) == ("3883", "3883")
     assert {row["team"]: found[row["team"]].placing for row in rows} == {
