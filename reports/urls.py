@@ -1,3 +1,10 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from reports import views
+
+urlpatterns = [
+    path("request/", views.request_page, name="report-request"),
+    path("<uuid:job_id>/", views.report_page, name="report"),
+    path("<uuid:job_id>/file/", views.file_page, name="report-file"),
+    path("<uuid:job_id>/retry/", views.retry_page, name="report-retry"),
+]
