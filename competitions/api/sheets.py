@@ -35,6 +35,7 @@ _LINE = {
     "substitute": False,
 }
 _EXAMPLE = {
+    "id": 2207,
     "entry": 412,
     "class": 31,
     "seat": "C",
@@ -102,6 +103,7 @@ class GivenResultSerializer(Input):
 class SheetSerializer(KeywordNames, serializers.Serializer[Any]):
     """What one seat writes about one entry. Version 0 is a sheet on which nothing has been written."""
 
+    id = serializers.IntegerField(allow_null=True, help_text="Null while nothing has been written.")
     entry = serializers.IntegerField()
     class_ = serializers.IntegerField()
     seat = serializers.CharField()
@@ -262,6 +264,7 @@ def sheet_document(sheet: Sheet) -> dict[str, Any]:
 
 def _place(sheet: Sheet) -> dict[str, Any]:
     return {
+        "id": sheet.pk,
         "entry": sheet.entry_id,
         "class": sheet.entry.competition_class_id,
         "substitutes": sheet.substitutes,
