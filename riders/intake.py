@@ -16,6 +16,7 @@ Problems = list[tuple[str, str]]
 """(where, sentence), where being ``row 7, mark`` or the path in a document."""
 
 _SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+_ROW = re.compile(r"row (\d+)", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _UNSTORABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 
@@ -39,10 +40,16 @@ def refuse(problems: Problems, *, what: str) -> None:
     """Raise with every problem when there is any; nothing has been written by then."""
     if problems:
         count = "1 problem was" if len(problems) == 1 else f"{len(problems)} problems were"
+        problems = sorted(problems, key=_row_number)
         raise InvalidInput(
             f"Nothing was imported: {count} found in {what}. Correct what is listed and import it again.",
             problems=problems,
         )
+
+
+def _row_number(problem: tuple[str, str]) -> int:
+    match = _ROW.match(problem[0])
+    return int(match[1]) if match else 0
 
 
 def refuse_document(problems: list[Problem], *, what: str) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from django.db.models import F
+
 from competitions.models import Competition, CompetitionClass, Entry, Sheet
 from competitions.services.imports.entries import ENTRY_COLUMNS
 from competitions.services.imports.marks import MARK_COLUMNS
@@ -27,8 +29,13 @@ def competition_document(competition: Competition) -> dict[str, Any]:
         "time_zone": competition.time_zone,
         "association": competition.association.slug if competition.association else None,
         "recognised": competition.recognised,
-        "classes": [_class(found) for found in classes.order_by("date", "starts_at", "number", "pk")],
+        "classes": [_class(found) for found in classes.order_by(*_in_order_of_classes())],
     }
+
+
+def _in_order_of_classes(path: str = "") -> tuple[Any, ...]:
+    """Order by classes as the days go on, the same in every database: those without a start last in their day."""
+    return f"{path}date", F(f"{path}starts_at").asc(nulls_last=True), f"{path}number", f"{path}pk"
 
 
 def _class(competition_class: CompetitionClass) -> dict[str, Any]:
@@ -70,7 +77,10 @@ def marks_csv(competition: Competition) -> Iterator[str]:
     sheets = (
         Sheet.objects.filter(entry__competition_class__competition=competition)
         .select_related("entry__competition_class__test", "seat")
-        .order_by("entry__competition_class__pk", "entry__order", "entry__number", "seat__order", "seat__pk")
+        .order_by(
+            *_in_order_of_classes("entry__competition_class__"),
+            *("entry__order", "entry__number", "seat__order", "seat__pk"),
+        )
     )
     return write_rows(MARK_COLUMNS, (row for sheet in sheets for row in _mark_rows(sheet)))
 
@@ -85,7 +95,7 @@ def _entries(competition: Competition) -> Iterator[Entry]:
         Entry.objects.filter(competition_class__competition=competition)
         .select_related("competition_class__competition", "pair__rider", "pair__horse__owner")
         .prefetch_related("sheets")
-        .order_by("competition_class__pk", "order", "number", "pk")
+        .order_by(*_in_order_of_classes("competition_class__"), "order", "number", "pk")
         .iterator(chunk_size=1000)
     )
 

@@ -98,24 +98,26 @@ def import_entries(competition: Competition, text: str | bytes, *, by: User | No
 
 
 def _read_drafts(rows: list[Row], classes: CompetitionBook, entrants: EntrantBook) -> list[_Draft]:
-    seen: dict[tuple[str, str], int] = {}
+    _refuse_repeated(rows)
     drafts = []
     for row in sorted(rows, key=lambda row: not (row.raw("rider_registration") and row.raw("horse_registration"))):
-        book = classes.class_of(row)
-        number = row.text("number", most=10, required=True)
-        if book and number:
-            earlier = seen.setdefault((book.number, number), row.number)
-            if earlier != row.number:
-                first, second = sorted((earlier, row.number))
-                sentence = f"Entry {number} of class {book.number} stands in rows {first} and {second}. Keep one."
-                row.problem("number", sentence)
-        draft = _draft_of(row, book, number, entrants)
+        draft = _draft_of(row, classes.class_of(row), entrants)
         if draft is not None:
             drafts.append(draft)
     return sorted(drafts, key=lambda draft: draft.row.number)
 
 
-def _draft_of(row: Row, book: ClassBook | None, number: str, entrants: EntrantBook) -> _Draft | None:
+def _refuse_repeated(rows: Iterable[Row]) -> None:
+    seen: dict[tuple[str, str], int] = {}
+    for row in rows:
+        place = (row.raw("class"), row.raw("number"))
+        earlier = seen.setdefault(place, row.number)
+        if all(place) and earlier != row.number:
+            row.problem("number", f"Entry {place[1]} of class {place[0]} stands already in row {earlier}. Keep one.")
+
+
+def _draft_of(row: Row, book: ClassBook | None, entrants: EntrantBook) -> _Draft | None:
+    number = row.text("number", most=10, required=True)
     values: dict[str, Any] = {
         "order": row.whole("order", least=1, most=10_000),
         "clock": row.clock("ride_time"),
