@@ -23,7 +23,6 @@ from django.views.decorators.http import require_safe
 from competitions import policy
 from competitions.models import Competition, CompetitionClass, Entry, PublishedResults
 from competitions.public.access import class_or_404
-from competitions.public.competitions import class_state
 from competitions.selectors.board import Board, BoardRow, SeatCell, board_etag, board_for, class_version
 
 _PUBLIC_FOR_SECONDS = 1.0
@@ -142,13 +141,10 @@ def _current_fragment(competition_class: CompetitionClass) -> tuple[int, bytes]:
 
 
 def _rendered(board: Board, competition_class: CompetitionClass, *, old: PublishedResults | None = None) -> str:
-    word, tone = class_state(competition_class, started=bool(board.rows))
     return render_to_string(
         _TEMPLATE,
         {
             "board": board,
-            "word": word,
-            "tone": tone,
             "old": old,
             "lines": [_line(board, row) for row in board.rows],
             "revisions": list(competition_class.published.all()),

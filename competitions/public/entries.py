@@ -74,9 +74,9 @@ def sheets_page(request: HttpRequest, slug: str, class_number: str, entry_number
             "views": views,
             "lines": _side_by_side(views),
             "costliest": costliest(views),
+            "overall": [view for view in views if view.overall_remarks],
             "coming_back": coming_back(views),
             "seen_before": seen_before(views, earlier),
-            "looked_back": len({sheet.when for sheet in earlier}),
         },
     )
 

@@ -28,35 +28,43 @@ _STEMS = {
     "transitions": ("transition", "abrupt", "strike"),
     "accuracy": ("accura", "inaccura", "early", "late", "size", "shape", "square", "marker", "angle"),
     "obedience": ("obedien", "resist", "submiss", "willing", "against", "spook"),
-    "position and aids": ("rider", "seat", "hand", "hands", "aids", "position", "leg"),
+    "position and aids": ("rider", "seat", "hands", "aids", "position", "leg"),
 }
 _WHOLE_WORDS = frozenset(
-    ["bit", "late", "size", "shape", "seat", "hand", "hands", "aids", "leg", "beat", "tens", "poll", "reach", "cover"]
+    ["bit", "late", "size", "shape", "seat", "hands", "aids", "leg", "beat", "tens", "poll", "reach", "cover"]
 )
 _EXTRA = {"tens": ("tense", "tension", "tensions")}
-_PRAISE = re.compile(r"\b(good|well|nice|nicely|lovely|fine|excellent|super|clear|fluent|secure|pleasing|correct)\b")
+_PRAISE = re.compile(
+    r"\b(good|well|nice|nicely|lovely|fine|excellent|super|clear|fluent|secure|pleasing|correct|better|improved|"
+    r"regular|straight|active|balanced|supple|willing|accurate|square|uphill|elastic|obedient|harmonious)\b"
+)
 _WANTED = re.compile(
     r"\b(not|need|needs|needed|lack|lacks|lacking|lost|loses|losing|more|could|should|too|little|slightly)\b"
 )
 _CLAUSE = re.compile(r"[.,;:!?]|\bbut\b|\bthough\b|\bthen\b")
 _WORD = re.compile(r"[^\W\d_]+")
+_MOST_QUALITIES = 5
 
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """One remark where it stands: seat, item, mark and the judge's words."""
+    """One remark where it stands: seat, letters and text of the item, mark and the judge's words."""
 
     seat: str
     item: str
     at: str
+    text: str
     mark: str | None
     words: str
 
 
 @dataclass(frozen=True, slots=True)
 class Recurring:
+    """A quality that several remarks find wanting; equal words are put together with where they stand."""
+
     quality: str
-    said: tuple[Said, ...]
+    number: int
+    words: tuple[tuple[str, tuple[tuple[str, tuple[Said, ...]], ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +77,8 @@ class Costly:
 
     @property
     def remarks(self) -> tuple[Said, ...]:
-        return tuple(said for said in self.said if said.words)
+        """What the judges wrote, without remarks that only praise."""
+        return tuple(said for said in self.said if said.words and not only_praises(said.words))
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,14 +113,32 @@ def qualities_in(remark: str) -> set[str]:
     }
 
 
+def only_praises(remark: str) -> bool:
+    """Tell whether every clause of a remark praises, so that it points at nothing to practise.
+
+    >>> only_praises("Well ridden"), only_praises("Well ridden, but late")
+    (True, False)
+    """
+    clauses = [clause for clause in _CLAUSE.split(remark.casefold()) if clause.strip()]
+    return all(_PRAISE.search(clause) and not _WANTED.search(clause) for clause in clauses)
+
+
 def coming_back(views: Sequence[SheetView]) -> list[Recurring]:
-    """Return the qualities that two remarks or more of these sheets find wanting, the most frequent first."""
+    """Return the qualities that two remarks or more of these sheets find wanting, the most frequent first.
+
+    A quality that only says again what stands under a more frequent one is left out.
+    """
     found: dict[str, list[Said]] = {}
     for view, line in _remarked(views):
         for quality in qualities_in(line.remark):
             found.setdefault(quality, []).append(_said(view, line))
-    recurring = [Recurring(quality, tuple(said)) for quality, said in found.items() if len(said) > 1]
-    return sorted(recurring, key=lambda group: (-len(group.said), group.quality))
+    shown: list[Recurring] = []
+    told: list[set[Said]] = []
+    for quality, said in sorted(found.items(), key=lambda group: (-len(group[1]), group[0])):
+        if len(said) > 1 and not any(before.issuperset(said) for before in told):
+            told.append(set(said))
+            shown.append(Recurring(quality, len(said), _by_words(said)))
+    return shown[:_MOST_QUALITIES]
 
 
 def seen_before(views: Sequence[SheetView], earlier: Iterable[EarlierSheet]) -> list[SeenBefore]:
@@ -126,7 +153,7 @@ def seen_before(views: Sequence[SheetView], earlier: Iterable[EarlierSheet]) -> 
         for quality in sorted(now & set(named)):
             found.setdefault(quality, []).append((sheet, named[quality]))
     groups = [SeenBefore(quality, tuple(sheets)) for quality, sheets in found.items()]
-    return sorted(groups, key=lambda group: (-len(group.earlier), group.quality))
+    return sorted(groups, key=lambda group: (-len(group.earlier), group.quality))[:_MOST_QUALITIES]
 
 
 def costliest(views: Sequence[SheetView], *, number: int = 5) -> list[Costly]:
@@ -153,7 +180,16 @@ def _remarked(views: Iterable[SheetView]) -> Iterator[tuple[SheetView, SheetLine
 
 
 def _said(view: SheetView, line: SheetLine) -> Said:
-    return Said(view.seat, line.item_id, line.at or line.text, line.mark, line.remark)
+    return Said(view.seat, line.item_id, line.at, line.text, line.mark, line.remark)
+
+
+def _by_words(said: Iterable[Said]) -> tuple[tuple[str, tuple[tuple[str, tuple[Said, ...]], ...]], ...]:
+    groups: dict[str, dict[str, list[Said]]] = {}
+    for remark in said:
+        groups.setdefault(remark.words, {}).setdefault(remark.seat, []).append(remark)
+    return tuple(
+        (words, tuple((seat, tuple(places)) for seat, places in seats.items())) for words, seats in groups.items()
+    )
 
 
 def _named(clause: str) -> Iterator[str]:
