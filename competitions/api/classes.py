@@ -11,7 +11,7 @@ from rest_framework.response import Response
 
 from competitions.api.objects import CompetitionResource, stale_as_412
 from competitions.models import CompetitionClass, Judge, PanelSeat, RuleSet, Test
-from competitions.policy import office_competitions, visible
+from competitions.policy import visible
 from competitions.services.classes import create_class, update_class
 from riders.api.access import Anyone, SignedIn
 from riders.api.fields import Input, StrictInteger, StrictText
@@ -113,8 +113,10 @@ class _ClassFields(Input):
     date = serializers.DateField()
     starts_at = serializers.TimeField(required=False, allow_null=True, help_text="Local time of the first ride.")
     interval_seconds = StrictInteger(min_value=60, max_value=7200, required=False)
-    breaks = BreakSerializer(many=True, required=False, max_length=50)
-    panel = SeatInput(many=True, max_length=20, help_text="The seats in the order of columns.")
+    breaks = BreakSerializer(many=True, required=False, max_length=50)  # type: ignore[call-arg]
+    panel = SeatInput(  # type: ignore[call-arg]
+        many=True, max_length=20, help_text="The seats in the order of columns."
+    )
 
 
 @extend_schema_serializer(examples=[OpenApiExample("A class", value=_INPUT)])
@@ -178,19 +180,17 @@ class Classes(CompetitionResource):
     def create(self, request: Request) -> Response:
         fields = self.read(ClassInput)
         slug = fields.pop("competition")
-        competition = office_competitions(request.user).filter(slug=slug).first()
-        if competition is None:
-            self.competition(request, slug)
-            self.demand(False, "Only the office of this competition sets up its classes.")  # noqa: FBT003 - a refusal
-        made = create_class(competition, by=request.user, **fields)  # type: ignore[arg-type]
+        competition = self.competition(request, slug)
+        self.demand_office(request, competition)
+        made = create_class(competition, by=self.account, **fields)
         response = self.shown(class_with_panel(made.pk), ClassSerializer, status=201, version=made.version)
         response["Location"] = f"/api/v1/classes/{made.pk}/"
         return response
 
     @extend_schema(
         summary="Change a class",
-        description="Changes the fields that are given, if the class is still at the version named in If-Match. Its test, "
-        "and seats that have sheets, stay once marks have been given. For the office of the competition.",
+        description="Changes the fields that are given, if the class is still at the version named in If-Match. "
+        "Its test, and seats that have sheets, stay once marks have been given. For the office of the competition.",
         request=ClassChangesInput,
         responses={200: ClassSerializer},
     )
@@ -201,7 +201,7 @@ class Classes(CompetitionResource):
         self.demand_office(request, found.competition)
         fields = self.read(ClassChangesInput, partial=True)
         with stale_as_412(lambda current: ClassSerializer(class_with_panel(current.pk)).data):
-            changed = update_class(found, expected_version=expected_version(request), by=request.user, **fields)
+            changed = update_class(found, expected_version=expected_version(request), by=self.account, **fields)
         return self.shown(class_with_panel(changed.pk), ClassSerializer, version=changed.version)
 
 

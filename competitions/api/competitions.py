@@ -39,7 +39,9 @@ _INPUT = {name: value for name, value in _EXAMPLE.items() if name != "version"}
 class CompetitionSerializer(serializers.ModelSerializer[Competition]):
     """A show: one organiser, one venue, some days."""
 
-    association = serializers.SerializerMethodField(help_text="Id of the association whose seasons its scores count for.")
+    association = serializers.SerializerMethodField(
+        help_text="Id of the association whose seasons its scores count for."
+    )
 
     class Meta:
         model = Competition
@@ -58,11 +60,15 @@ class CompetitionInput(Input):
     organiser = StrictText(max_length=160, required=False, allow_blank=True)
     starts_on = serializers.DateField()
     ends_on = serializers.DateField()
-    time_zone = StrictText(max_length=60, required=False, help_text="Such as Europe/Vienna. Ride times are local to it.")
+    time_zone = StrictText(
+        max_length=60, required=False, help_text="Such as Europe/Vienna. Ride times are local to it."
+    )
     state = serializers.ChoiceField(
         Competition.State.choices, required=False, help_text="Only a published or closed competition is seen outside."
     )
-    association = serializers.SlugRelatedField("slug", queryset=Association.objects.all(), required=False, allow_null=True)
+    association = serializers.SlugRelatedField(
+        "slug", queryset=Association.objects.all(), required=False, allow_null=True
+    )
     recognised = StrictFlag(required=False, help_text="Its scores count for the association's seasons.")
 
 
@@ -122,15 +128,15 @@ class Competitions(CompetitionResource):
     def create(self, request: Request) -> Response:
         fields: dict[str, Any] = self.read(CompetitionInput)
         _refuse_taken(fields["slug"])
-        made = create_competition(by=request.user, **fields)
+        made = create_competition(by=self.account, **fields)
         response = self.shown(made, CompetitionSerializer, status=201, version=made.version)
         response["Location"] = f"/api/v1/competitions/{made.slug}/"
         return response
 
     @extend_schema(
         summary="Change a competition",
-        description="Changes the fields that are given, if the competition is still at the version named in If-Match. For "
-        "its office.",
+        description="Changes the fields that are given, if the competition is still at the version named in "
+        "If-Match. For its office.",
         request=CompetitionChangesInput,
         responses={200: CompetitionSerializer},
     )
@@ -141,10 +147,12 @@ class Competitions(CompetitionResource):
         self.demand_office(request, found)
         fields = self.read(CompetitionChangesInput, partial=True)
         with stale_as_412(lambda current: CompetitionSerializer(current).data):
-            changed = update_competition(found, expected_version=expected_version(request), by=request.user, **fields)
+            changed = update_competition(found, expected_version=expected_version(request), by=self.account, **fields)
         return self.shown(changed, CompetitionSerializer, version=changed.version)
 
 
 def _refuse_taken(slug: str) -> None:
     if Competition.objects.filter(slug=slug).exists():
-        raise serializers.ValidationError({"slug": [f'The id "{slug}" belongs to another competition. Choose another one.']})
+        raise serializers.ValidationError(
+            {"slug": [f'The id "{slug}" belongs to another competition. Choose another one.']}
+        )

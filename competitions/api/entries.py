@@ -53,8 +53,12 @@ class DeductionSerializer(Input):
         ["sheet-points", "part-percentage", "total-percentage"], help_text="What the amount comes off."
     )
     amount = DecimalIn(help_text="Points or percentage points, above 0.")
-    seat = StrictText(max_length=10, required=False, allow_null=True, help_text="One seat's sheet only; null is every sheet.")
-    part = StrictText(max_length=20, required=False, allow_null=True, help_text="Part of the test; null is the technical one.")
+    seat = StrictText(
+        max_length=10, required=False, allow_null=True, help_text="One seat's sheet only; null is every sheet."
+    )
+    part = StrictText(
+        max_length=20, required=False, allow_null=True, help_text="Part of the test; null is the technical one."
+    )
     reason = StrictText(max_length=200, required=False, allow_blank=True)
 
 
@@ -64,7 +68,9 @@ class EntrySerializer(serializers.ModelSerializer[Entry]):
 
     pair = PairSerializer(read_only=True)
     deductions = DeductionSerializer(many=True, read_only=True)
-    ride_time = serializers.DateTimeField(read_only=True, allow_null=True, help_text="Worked out from the running order.")
+    ride_time = serializers.DateTimeField(
+        read_only=True, allow_null=True, help_text="Worked out from the running order."
+    )
 
     class Meta:
         model = Entry
@@ -73,7 +79,9 @@ class EntrySerializer(serializers.ModelSerializer[Entry]):
 
     def get_fields(self) -> dict[str, Any]:
         fields = super().get_fields()
-        number = serializers.IntegerField(source="competition_class_id", read_only=True, help_text="Number of the class.")
+        number = serializers.IntegerField(
+            source="competition_class_id", read_only=True, help_text="Number of the class."
+        )
         return {"id": fields.pop("id"), "class": number, **fields}
 
 
@@ -97,7 +105,9 @@ class EntryChangesInput(Input):
         queryset=Pair.objects.select_related("rider", "horse__owner"), required=False
     )
     team = StrictText(max_length=80, required=False, allow_blank=True)
-    reason = StrictText(max_length=300, required=False, allow_blank=True, help_text="Why, for the history of the entry.")
+    reason = StrictText(
+        max_length=300, required=False, allow_blank=True, help_text="Why, for the history of the entry."
+    )
 
 
 @extend_schema_serializer(
@@ -115,9 +125,13 @@ class OutcomeInput(Input):
         required=False,
         help_text="With entered, running or completed the status follows the sheets.",
     )
-    errors = StrictInteger(min_value=0, max_value=20, required=False, help_text="Number of errors of course.")
+    errors = StrictInteger(  # type: ignore[assignment]
+        min_value=0, max_value=20, required=False, help_text="Number of errors of course."
+    )
     reason = StrictText(max_length=300, required=False, allow_blank=True, help_text="Shown beside the status.")
-    deductions = DeductionSerializer(many=True, required=False, max_length=20, help_text="All deductions, replacing those.")
+    deductions = DeductionSerializer(  # type: ignore[call-arg]
+        many=True, required=False, max_length=20, help_text="All deductions, replacing those."
+    )
     hors_concours = StrictFlag(required=False)
     why = StrictText(max_length=300, required=False, allow_blank=True, help_text="Why, for the history of the entry.")
 
@@ -153,7 +167,9 @@ class EntryFilter(django_filters.FilterSet):
     competition = django_filters.CharFilter("competition_class__competition__slug", label="Id of the competition.")
     pair = django_filters.NumberFilter("pair", label="Number of the pair.")
     number = django_filters.CharFilter("number", label="The number that the horse wears.")
-    status = django_filters.MultipleChoiceFilter(choices=Entry.Status.choices, label="Status; may be given several times.")
+    status = django_filters.MultipleChoiceFilter(
+        choices=Entry.Status.choices, label="Status; may be given several times."
+    )
 
     class Meta:
         model = Entry
@@ -201,8 +217,8 @@ class Entries(CompetitionResource):
 
     @extend_schema(
         summary="Enter a pair",
-        description="Enters a pair in a class; it rides last until the running order says otherwise. For the office of the "
-        "competition.",
+        description="Enters a pair in a class; it rides last until the running order says otherwise. For the "
+        "office of the competition.",
         request=EntryInput,
         responses={201: EntrySerializer},
     )
@@ -211,15 +227,15 @@ class Entries(CompetitionResource):
         fields = self.read(EntryInput)
         found = self.competition_class(request, fields.pop("class"))
         self.demand_office(request, found.competition)
-        made = add_entry(found, by=request.user, **fields)
+        made = add_entry(found, by=self.account, **fields)
         response = self.shown(made, EntrySerializer, status=201, version=made.version)
         response["Location"] = f"/api/v1/entries/{made.pk}/"
         return response
 
     @extend_schema(
         summary="Change an entry",
-        description="Corrects the number, the pair or the team, if the entry is still at the version named in If-Match. "
-        "Sheets and outcome stay with it. For the office of the competition.",
+        description="Corrects the number, the pair or the team, if the entry is still at the version named in "
+        "If-Match. Sheets and outcome stay with it. For the office of the competition.",
         request=EntryChangesInput,
         responses={200: EntrySerializer},
     )
@@ -232,7 +248,7 @@ class Entries(CompetitionResource):
             changed = change_entry(
                 found,
                 expected_version=expected_version(request),
-                by=request.user,
+                by=self.account,
                 number=fields.get("number", found.number),
                 pair=fields.get("pair", found.pair),
                 team=fields.get("team", found.team),
@@ -242,18 +258,19 @@ class Entries(CompetitionResource):
 
     @extend_schema(
         summary="Remove an entry",
-        description="Takes out an entry that nobody has marked. One with sheets is withdrawn instead (its outcome), so that "
-        "no mark is lost. For the office of the competition.",
+        description="Takes out an entry that nobody has marked. One with sheets is withdrawn instead (its "
+        "outcome), so that no mark is lost. For the office of the competition.",
         responses={204: OpenApiResponse(description="The entry is removed.")},
     )
     def destroy(self, request: Request, pk: int) -> Response:
-        remove_entry(self._office_entry(request, pk), by=request.user)
+        remove_entry(self._office_entry(request, pk), by=self.account)
         return Response(status=204)
 
     @extend_schema(
         summary="Set an outcome",
-        description="Errors of course, deductions, and a status such as eliminated or withdrawn; the class is worked out "
-        "anew. Refused while results are official and no correction is under way. For the office of the competition.",
+        description="Errors of course, deductions, and a status such as eliminated or withdrawn; the class is "
+        "worked out anew. Refused while results are official and no correction is under way. For the office of the "
+        "competition.",
         request=OutcomeInput,
         responses={200: EntrySerializer},
     )
@@ -263,7 +280,7 @@ class Entries(CompetitionResource):
         found = self._office_entry(request, pk)
         fields = self.read(OutcomeInput)
         with stale_as_412(_entry_document):
-            set_outcome(found, expected_version=expected_version(request), by=request.user, **fields)
+            set_outcome(found, expected_version=expected_version(request), by=self.account, **fields)
         return self._answer(request, pk)
 
     def _office_entry(self, request: Request, pk: int) -> Entry:
@@ -287,8 +304,9 @@ class ClassDay(CompetitionResource):
 
     @extend_schema(
         summary="Set the running order",
-        description="Draws the order by lot, or sets it as given; ride times follow from it. A class that has started is not "
-        "drawn again. Answers with the entries in their new order. For the office of the competition.",
+        description="Draws the order by lot, or sets it as given; ride times follow from it. A class that has "
+        "started is not drawn again. Answers with the entries in their new order. For the office of the "
+        "competition.",
         request=RunningOrderInput,
         responses={200: EntrySerializer(many=True)},
     )
@@ -297,19 +315,21 @@ class ClassDay(CompetitionResource):
         found = self._office_class(request, pk)
         fields = self.read(RunningOrderInput)
         if "seed" in fields:
-            draw_running_order(found, seed=fields["seed"], by=request.user)
+            draw_running_order(found, seed=fields["seed"], by=self.account)
         else:
-            set_running_order(found, entry_ids=fields["entries"], by=request.user)
+            set_running_order(found, entry_ids=fields["entries"], by=self.account)
         entries = found.entries.select_related("pair__rider", "pair__horse__owner").order_by("order", "number", "pk")
         return Response(EntrySerializer(entries, many=True).data)
 
     @extend_schema(
         summary="Say who is in the ring",
-        description="Names the entry that is riding now, or null when the ring is empty; the board shows it at once. For the "
-        "office of the competition.",
+        description="Names the entry that is riding now, or null when the ring is empty; the board shows it at "
+        "once. For the office of the competition.",
         request=InRingInput,
         responses={
-            200: OpenApiResponse(InRingInput, "Who is in the ring.", [OpenApiExample("Entry 412", value={"entry": 412})])
+            200: OpenApiResponse(
+                InRingInput, "Who is in the ring.", [OpenApiExample("Entry 412", value={"entry": 412})]
+            )
         },
     )
     @idempotent
@@ -317,7 +337,7 @@ class ClassDay(CompetitionResource):
         found = self._office_class(request, pk)
         wanted = self.read(InRingInput)["entry"]
         entry = None if wanted is None else self.one_of(found.entries.all(), pk=wanted)
-        set_in_ring(found, entry=entry, by=request.user)
+        set_in_ring(found, entry=entry, by=self.account)
         return Response({"entry": wanted})
 
     def _office_class(self, request: Request, pk: int) -> CompetitionClass:

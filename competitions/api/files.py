@@ -34,10 +34,13 @@ from riders.api.renderers import CSVRenderer
 from riders.api.views import Resource
 from riders.models import Pair
 
-_ENTRIES = "class,number,order,rider,rider_registration,horse,horse_registration\r\n3,12,4,Ada Fenwick,R-2041,Copper Lark,H-3310\r\n"
+_ENTRIES = (
+    "class,number,order,rider,rider_registration,horse,horse_registration\r\n"
+    "3,12,4,Ada Fenwick,R-2041,Copper Lark,H-3310\r\n"
+)
 _MARKS = "class,number,seat,item,mark,remark\r\n3,12,C,14,6.5,more bend\r\n"
 _OUTCOMES = "class,number,status,errors,reason\r\n3,15,eliminated,3,third error of course\r\n"
-_COMPETITION = {
+_COMPETITION: dict[str, Any] = {
     "format": "competition/1",
     "id": "larkfield-spring",
     "title": "Larkfield Spring Show",
@@ -74,21 +77,22 @@ class Imports(CompetitionResource):
 
     @extend_schema(
         summary="Import entries",
-        description="Enters the pairs of an `entries.csv`. Riders and horses are found by registration; without one the same "
-        "exact name is the same rider or horse inside this competition only. For the office of the competition.",
+        description="Enters the pairs of an `entries.csv`. Riders and horses are found by registration; without "
+        "one the same exact name is the same rider or horse inside this competition only. For the office of the "
+        "competition.",
         request=_CSV,
         examples=[_file("entries.csv", _ENTRIES)],
         responses={200: ImportedSerializer},
     )
     @idempotent
     def entries(self, request: Request, slug: str) -> Response:
-        return Response(asdict(import_entries(self._own(request, slug), request.data, by=request.user)))
+        return Response(asdict(import_entries(self._own(request, slug), self.text, by=self.account)))
 
     @extend_schema(
         summary="Import marks",
-        description="Keys the marks and remarks of a `marks.csv`, one row a mark; a row without an item holds the overall "
-        "remarks. A mark that stands there with another value is a problem, unless `replace` says that the file is right. "
-        "For the office of the competition.",
+        description="Keys the marks and remarks of a `marks.csv`, one row a mark; a row without an item holds the "
+        "overall remarks. A mark that stands there with another value is a problem, unless `replace` says that the "
+        "file is right. For the office of the competition.",
         parameters=[
             OpenApiParameter("replace", OpenApiTypes.BOOL, description="The file is right where marks differ."),
             OpenApiParameter("reason", OpenApiTypes.STR, description="Why, for the history of the sheets."),
@@ -102,19 +106,19 @@ class Imports(CompetitionResource):
         competition = self._own(request, slug)
         query = ReplaceInput(data=request.query_params.dict())
         query.is_valid(raise_exception=True)
-        return Response(asdict(import_marks(competition, request.data, by=request.user, **query.validated_data)))
+        return Response(asdict(import_marks(competition, self.text, by=self.account, **query.validated_data)))
 
     @extend_schema(
         summary="Import outcomes",
-        description="Sets the outcomes of an `outcomes.csv`: statuses, errors of course, deductions. The deductions of a file "
-        "replace those that an entry had. For the office of the competition.",
+        description="Sets the outcomes of an `outcomes.csv`: statuses, errors of course, deductions. The "
+        "deductions of a file replace those that an entry had. For the office of the competition.",
         request=_CSV,
         examples=[_file("outcomes.csv", _OUTCOMES)],
         responses={200: ImportedSerializer},
     )
     @idempotent
     def outcomes(self, request: Request, slug: str) -> Response:
-        return Response(asdict(import_outcomes(self._own(request, slug), request.data, by=request.user)))
+        return Response(asdict(import_outcomes(self._own(request, slug), self.text, by=self.account)))
 
     def _own(self, request: Request, slug: str) -> Competition:
         found = self.competition(request, slug)
@@ -153,7 +157,8 @@ class Exports(CompetitionResource):
 
     @extend_schema(
         summary="Export outcomes",
-        description="Entries of which the marks do not say everything, as `outcomes.csv`. For the office of the competition.",
+        description="Entries of which the marks do not say everything, as `outcomes.csv`. For the office of the "
+        "competition.",
         responses=_csv_answer(_OUTCOMES),
     )
     def outcomes(self, request: Request, slug: str) -> StreamingHttpResponse:
@@ -171,8 +176,8 @@ class Exports(CompetitionResource):
     def competition_file(self, request: Request, slug: str) -> Response:
         found = self.competition(request, slug)
         self.demand_office(request, found)
-        request.accepted_renderer = JSONRenderer()  # type: ignore[attr-defined]
-        request.accepted_media_type = "application/json"  # type: ignore[attr-defined]
+        request.accepted_renderer = JSONRenderer()
+        request.accepted_media_type = "application/json"
         return Response(competition_document(found))
 
     def _answer(
@@ -199,9 +204,9 @@ class CompetitionImport(Resource):
 
     @extend_schema(
         summary="Import a competition",
-        description="Sets up a competition from a `competition/1` document, or brings one that is there to what the document "
-        "says. Tests, rule sets and the association must be known. A new competition is planned until it is published. For "
-        "staff, and for the office of a competition that is there.",
+        description="Sets up a competition from a `competition/1` document, or brings one that is there to what "
+        "the document says. Tests, rule sets and the association must be known. A new competition is planned until "
+        "it is published. For staff, and for the office of a competition that is there.",
         request=CompetitionFileInput,
         responses={200: ImportedSerializer},
     )
@@ -212,7 +217,7 @@ class CompetitionImport(Resource):
         own = isinstance(slug, str) and office_competitions(request.user).filter(slug=slug).exists()
         staff = bool(getattr(request.user, "is_staff", False))
         self.demand(own or staff, "Only staff set up competitions, and only its office changes one.")
-        done = import_competition(document, by=request.user)  # type: ignore[arg-type]
+        done = import_competition(document, by=self.account)
         return Response({"created": done.created, "changed": done.changed, "unchanged": done.unchanged})
 
 
@@ -235,7 +240,9 @@ class PairInput(Input):
     class _Horse(Input):
         name = StrictText(max_length=120)
         registration = StrictText(max_length=40, required=False, allow_blank=True)
-        born = StrictInteger(min_value=1980, max_value=2100, required=False, allow_null=True, help_text="Year of birth.")
+        born = StrictInteger(
+            min_value=1980, max_value=2100, required=False, allow_null=True, help_text="Year of birth."
+        )
         owner = StrictText(max_length=120, required=False, allow_blank=True)
 
     rider = _Rider()
@@ -252,8 +259,8 @@ class CompetitionPairs(CompetitionResource):
 
     @extend_schema(
         summary="Name a pair",
-        description="Returns the pair of this rider and horse: found by registration, or by exact name among those of this "
-        "competition, or a new one. Its number is what an entry takes. For the office of the competition.",
+        description="Returns the pair of this rider and horse: found by registration, or by exact name among those "
+        "of this competition, or a new one. Its number is what an entry takes. For the office of the competition.",
         request=PairInput,
         responses={200: PairSerializer},
     )

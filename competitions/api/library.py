@@ -165,8 +165,9 @@ class Tests(LibraryResource):
 
     @extend_schema(
         summary="Keep a test",
-        description="Keeps a `test/1` document; the same again changes nothing. A test that classes use is not changed: give "
-        "the changed one another id. Enter only tests that you are licensed to use. For show offices.",
+        description="Keeps a `test/1` document; the same again changes nothing. A test that classes use is not "
+        "changed: give the changed one another id. Enter only tests that you are licensed to use. For show "
+        "offices.",
         request=TestInput,
         responses={200: TestSerializer},
     )

@@ -156,9 +156,9 @@ class Results(CompetitionResource):
 
     @extend_schema(
         summary="Read the results of a class",
-        description="The results as the board shows them: the last official revision once results are official, otherwise "
-        "the provisional ones as last worked out. The ETag is the version of the class: ask with If-None-Match and get 304 "
-        "while nothing has changed. Polling every two seconds is fine.",
+        description="The results as the board shows them: the last official revision once results are official, "
+        "otherwise the provisional ones as last worked out. The ETag is the version of the class: ask with "
+        "If-None-Match and get 304 while nothing has changed. Polling every two seconds is fine.",
         responses={200: ResultsSerializer},
     )
     @conditional
@@ -194,8 +194,8 @@ class Results(CompetitionResource):
 
     @extend_schema(
         summary="Read the whole class",
-        description="The class as a `class/1` document, with every mark, deduction and the rules: all that is needed to "
-        "compute the results again. It holds no remarks. For the office of the competition.",
+        description="The class as a `class/1` document, with every mark, deduction and the rules: all that is "
+        "needed to compute the results again. It holds no remarks. For the office of the competition.",
         responses={200: OpenApiResponse(OpenApiTypes.OBJECT, "A class/1 document.", [_CLASS_DOCUMENT])},
     )
     def document(self, request: Request, pk: int) -> Response:
@@ -207,7 +207,9 @@ class Results(CompetitionResource):
 
     def _published(self, request: Request, pk: int) -> QuerySet[PublishedResults]:
         found = self.one_of(visible(request.user, CompetitionClass.objects.all()), pk=pk)
-        return visible(request.user, PublishedResults.objects.filter(competition_class=found)).order_by("-revision", "pk")
+        return visible(request.user, PublishedResults.objects.filter(competition_class=found)).order_by(
+            "-revision", "pk"
+        )
 
 
 class ResultsDesk(CompetitionResource):
@@ -220,9 +222,9 @@ class ResultsDesk(CompetitionResource):
 
     @extend_schema(
         summary="Make results official",
-        description="Freezes the results as the next revision and posts their scores to the ledger. Refused while an entry "
-        "has no outcome; every such entry is listed. With a correction under way its reason stands in the revision. For "
-        "the office of the competition.",
+        description="Freezes the results as the next revision and posts their scores to the ledger. Refused while "
+        "an entry has no outcome; every such entry is listed. With a correction under way its reason stands in the "
+        "revision. For the office of the competition.",
         request=OfficialInput,
         responses={201: RevisionSerializer},
     )
@@ -230,34 +232,34 @@ class ResultsDesk(CompetitionResource):
     def official(self, request: Request, pk: int) -> Response:
         found = self._office_class(request, pk)
         reason = self.read(OfficialInput).get("reason", "")
-        published = make_official(found, by=request.user, reason=reason)  # type: ignore[arg-type]
+        published = make_official(found, by=self.account, reason=reason)
         response = self.shown(published, RevisionSerializer, status=201)
         response["Location"] = f"/api/v1/classes/{pk}/results/{published.revision}/"
         return response
 
     @extend_schema(
         summary="Start a correction",
-        description="Opens official results so that marks and outcomes can be changed. The official revision stays posted "
-        "until the corrected results are made official. For the office of the competition.",
+        description="Opens official results so that marks and outcomes can be changed. The official revision stays "
+        "posted until the corrected results are made official. For the office of the competition.",
         request=ReasonInput,
         responses={200: ClassSerializer},
     )
     @idempotent
     def correction(self, request: Request, pk: int) -> Response:
         found = self._office_class(request, pk)
-        start_correction(found, by=request.user, reason=self.read(ReasonInput)["reason"])  # type: ignore[arg-type]
+        start_correction(found, by=self.account, reason=self.read(ReasonInput)["reason"])
         return self._class(pk)
 
     @extend_schema(
         summary="Cancel a correction",
-        description="Closes a correction that changed nothing. Refused when marks or outcomes differ from the official ones "
-        "by now. For the office of the competition.",
+        description="Closes a correction that changed nothing. Refused when marks or outcomes differ from the "
+        "official ones by now. For the office of the competition.",
         request=None,
         responses={200: ClassSerializer},
     )
     @idempotent
     def end_correction(self, request: Request, pk: int) -> Response:
-        cancel_correction(self._office_class(request, pk), by=request.user)  # type: ignore[arg-type]
+        cancel_correction(self._office_class(request, pk), by=self.account)
         return self._class(pk)
 
     @extend_schema(
@@ -270,7 +272,7 @@ class ResultsDesk(CompetitionResource):
     @idempotent
     def withdrawal(self, request: Request, pk: int) -> Response:
         found = self._office_class(request, pk)
-        withdraw_results(found, by=request.user, reason=self.read(ReasonInput)["reason"])  # type: ignore[arg-type]
+        withdraw_results(found, by=self.account, reason=self.read(ReasonInput)["reason"])
         return self._class(pk)
 
     def _office_class(self, request: Request, pk: int) -> CompetitionClass:
@@ -284,7 +286,7 @@ class ResultsDesk(CompetitionResource):
 
 
 def _current_results(competition_class: CompetitionClass) -> dict[str, Any]:
-    """Return what the board shows: the last official revision while results are official, else the results as computed."""
+    """Return what the board shows: the last official revision while it stands, else the results as computed."""
     if competition_class.results_state == CompetitionClass.ResultsState.OFFICIAL:
         published = competition_class.published.first()
         if published is not None:

@@ -117,10 +117,12 @@ class SheetSerializer(KeywordNames, serializers.Serializer[Any]):
     given_result = GivenResultSerializer(allow_null=True)
     typed_total = OptionalFigure(help_text="The total on the paper sheet, as typed, to compare with ours.")
     substitutes = serializers.ListField(child=serializers.CharField(), help_text="Items whose mark the office put in.")
-    errors = serializers.IntegerField(help_text="Errors of course of the entry.")
+    errors = serializers.IntegerField(help_text="Errors of course of the entry.")  # type: ignore[assignment]
     lines = SheetLineSerializer(many=True)
     summary = SheetSummarySerializer()
-    lost_most = serializers.ListField(child=serializers.CharField(), help_text="Items that cost most, the costliest first.")
+    lost_most = serializers.ListField(
+        child=serializers.CharField(), help_text="Items that cost most, the costliest first."
+    )
     signed = serializers.BooleanField()
     version = serializers.IntegerField()
     changed_at = serializers.DateTimeField(allow_null=True)
@@ -147,7 +149,9 @@ class SheetInput(Input):
     substitutes = serializers.ListField(
         child=StrictText(max_length=40), required=False, max_length=200, help_text="For the office only."
     )
-    reason = StrictText(allow_blank=True, max_length=300, required=False, help_text="Why, for the history of the sheet.")
+    reason = StrictText(
+        allow_blank=True, max_length=300, required=False, help_text="Why, for the history of the sheet."
+    )
 
 
 class SheetFilter(django_filters.FilterSet):
@@ -190,8 +194,8 @@ class Sheets(CompetitionResource):
 
     @extend_schema(
         summary="List sheets",
-        description="The sheets that you may read, by entry and seat: as a judge those of your seats, as a rider your own "
-        "once results are official, as the office those of your competitions.",
+        description="The sheets that you may read, by entry and seat: as a judge those of your seats, as a rider "
+        "your own once results are official, as the office those of your competitions.",
     )
     def list(self, request: Request) -> Response:
         page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
@@ -199,8 +203,8 @@ class Sheets(CompetitionResource):
 
     @extend_schema(
         summary="Read a sheet",
-        description="The sheet of one entry at one seat. While nothing has been written on it the judge and the office get "
-        'an empty one of version 0. Its ETag is what a change names in If-Match (`"0"` for the first).',
+        description="The sheet of one entry at one seat. While nothing has been written on it the judge and the "
+        'office get an empty one of version 0. Its ETag is what a change names in If-Match (`"0"` for the first).',
     )
     def retrieve(self, request: Request, pk: int, seat: str) -> Response:
         sheet = self._sheet(request, *self._place(request, pk, seat))
@@ -208,9 +212,9 @@ class Sheets(CompetitionResource):
 
     @extend_schema(
         summary="Write on a sheet",
-        description="Changes what is given and leaves the rest, if the sheet is still at the version named in If-Match; the "
-        "class is worked out anew. Every mark off its scale is refused with its item, and then nothing is written. For the "
-        "judge of the seat while the class is open, and the office.",
+        description="Changes what is given and leaves the rest, if the sheet is still at the version named in "
+        "If-Match; the class is worked out anew. Every mark off its scale is refused with its item, and then "
+        "nothing is written. For the judge of the seat while the class is open, and the office.",
         request=SheetInput,
         responses={200: SheetSerializer},
     )
@@ -221,7 +225,8 @@ class Sheets(CompetitionResource):
         self._sheet(request, entry, found)
         self.demand(
             can(request.user, "mark", found),
-            "You cannot write on this sheet now: it is for the judge of the seat while the class is open, and the office.",
+            "You cannot write on this sheet now: it is for the judge of the seat while the class is open, and the "
+            "office.",
         )
         fields = self.read(SheetInput)
         self.demand(
@@ -234,7 +239,7 @@ class Sheets(CompetitionResource):
                 seat=found,
                 expected_version=expected_version(request),
                 changes=SheetChanges(**fields),
-                by=request.user,  # type: ignore[arg-type]
+                by=self.account,
                 source=SheetRevision.Source.API,
                 reason=reason,
             )

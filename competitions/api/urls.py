@@ -14,9 +14,7 @@ _ENTRY = "entries/<int:pk>/"
 
 urlpatterns = [
     path("competitions/", Competitions.as_view({"get": "list", "post": "create"}), name="api-competitions"),
-    path(
-        _COMPETITION, Competitions.as_view({"get": "retrieve", "patch": "partial_update"}), name="api-competition"
-    ),
+    path(_COMPETITION, Competitions.as_view({"get": "retrieve", "patch": "partial_update"}), name="api-competition"),
     path(f"{_COMPETITION}pairs/", CompetitionPairs.as_view({"post": "create"}), name="api-competition-pairs"),
     path(f"{_COMPETITION}imports/entries/", Imports.as_view({"post": "entries"}), name="api-import-entries"),
     path(f"{_COMPETITION}imports/marks/", Imports.as_view({"post": "marks"}), name="api-import-marks"),

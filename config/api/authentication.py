@@ -45,8 +45,8 @@ class TokenScheme(OpenApiAuthenticationExtension):
         return {
             "type": "http",
             "scheme": "bearer",
-            "description": "A token created under /api/v1/tokens/ (signed in on the pages). It acts for its owner, ends "
-            "when revoked or expired, and is stored as a digest only.",
+            "description": "A token created under /api/v1/tokens/ (signed in on the pages). It acts for its owner, "
+            "ends when revoked or expired, and is stored as a digest only.",
         }
 
 

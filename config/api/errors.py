@@ -1,7 +1,7 @@
 """Every refusal of the API in one shape: ``code``, ``message``, ``fields``, ``retry``.
 
-``code`` never changes, ``message`` is a sentence for a person, ``fields`` lists what is wrong where, and ``retry`` tells whether
-the same request may succeed later.
+``code`` never changes, ``message`` is a sentence for a person, ``fields`` lists what is wrong where, ``retry`` tells
+whether the same request may succeed later.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ _log = logging.getLogger("markbook.api")
 
 NOT_FOUND = "Nothing is found at this address, or it is not open to you. Check the address; it ends in a slash."
 UNEXPECTED = (
-    "Something went wrong here, and it has been noted. Nothing was changed. Try again; if it happens again, tell the people "
-    "who run this service."
+    "Something went wrong here, and it has been noted. Nothing was changed. Try again; if it happens again, tell "
+    "the people who run this service."
 )
 BUSY = "The database is busy. Nothing was changed. Try again in a moment."
 
@@ -41,8 +41,8 @@ def handle_error(error: Exception, context: Mapping[str, Any]) -> Response:
     request: Request | None = context.get("request")
     response = _answer(error, request)
     if request is not None:
-        request.accepted_renderer = JSONRenderer()  # type: ignore[attr-defined]
-        request.accepted_media_type = "application/json"  # type: ignore[attr-defined]
+        request.accepted_renderer = JSONRenderer()
+        request.accepted_media_type = "application/json"
     return response
 
 
@@ -95,17 +95,16 @@ def _stale(error: Stale) -> Response:
 def _as_api_error(error: Exception) -> exceptions.APIException | None:
     if isinstance(error, exceptions.APIException):
         return error
-    if isinstance(error, Http404):
-        return exceptions.NotFound(NOT_FOUND)
-    if isinstance(error, DjangoPermissionDenied):
-        return exceptions.PermissionDenied()
-    if isinstance(error, RequestDataTooBig):
-        return TooLarge()
-    if isinstance(error, UnreadablePostError):
-        return exceptions.ParseError("The request broke off before it was complete. Send it again.")
-    if isinstance(error, SuspiciousOperation):
-        return exceptions.ParseError("The request cannot be read. Check its headers and its address.")
-    return None
+    return next((known for kind, known in _KNOWN if isinstance(error, kind)), None)
+
+
+_KNOWN: tuple[tuple[type[Exception], exceptions.APIException], ...] = (
+    (Http404, exceptions.NotFound(NOT_FOUND)),
+    (DjangoPermissionDenied, exceptions.PermissionDenied()),
+    (RequestDataTooBig, TooLarge()),
+    (UnreadablePostError, exceptions.ParseError("The request broke off before it was complete. Send it again.")),
+    (SuspiciousOperation, exceptions.ParseError("The request cannot be read. Check its headers and its address.")),
+)
 
 
 def _api_error(error: exceptions.APIException, request: Request | None) -> Response:
@@ -134,22 +133,29 @@ _CODES: dict[type[exceptions.APIException], str] = {
 }
 
 
+_SENTENCES: dict[type[exceptions.APIException], str] = {
+    exceptions.MethodNotAllowed: "{method} is not offered at this address. See the header Allow.",
+    exceptions.UnsupportedMediaType: "A body of {given} is not read here. Send application/json, or text/csv "
+    "where a file is asked for.",
+    exceptions.NotAcceptable: "None of the types in Accept is offered here. Ask for application/json.",
+    exceptions.NotAuthenticated: "Sign in or send a token in the header Authorization: Bearer <token>.",
+    exceptions.Throttled: "Too many requests. Wait {wait} seconds, then go on more slowly.",
+}
+_OWN_SENTENCES: dict[type[exceptions.APIException], str] = {
+    exceptions.PermissionDenied: "Your account may not do this. Ask the office of the competition or the association.",
+    exceptions.NotFound: NOT_FOUND,
+}
+
+
 def _sentence(error: exceptions.APIException, request: Request | None, headers: Mapping[str, str]) -> str:
-    if isinstance(error, exceptions.MethodNotAllowed):
-        return f"{request.method if request else 'This method'} is not offered at this address. See the header Allow."
-    if isinstance(error, exceptions.UnsupportedMediaType):
+    """Say it in our words, unless the view has found its own for a refusal that has none of its own."""
+    if type(error) in _SENTENCES:
         given = (request.content_type if request else "") or "no type"
-        return f"A body of {given[:60]} is not read here. Send application/json, or text/csv where a file is asked for."
-    if isinstance(error, exceptions.NotAcceptable):
-        return "None of the types in Accept is offered here. Ask for application/json."
-    if isinstance(error, exceptions.NotAuthenticated):
-        return "Sign in or send a token in the header Authorization: Bearer <token>."
-    if isinstance(error, exceptions.Throttled):
-        return f"Too many requests. Wait {headers.get('Retry-After', '60')} seconds, then go on more slowly."
-    if isinstance(error, exceptions.PermissionDenied) and error.detail == exceptions.PermissionDenied.default_detail:
-        return "Your account may not do this. Ask the office of the competition or the association."
-    if isinstance(error, exceptions.NotFound) and error.detail == exceptions.NotFound.default_detail:
-        return NOT_FOUND
+        return _SENTENCES[type(error)].format(
+            method=request.method if request else "This method", given=given[:60], wait=headers.get("Retry-After", "60")
+        )
+    if error.detail == error.default_detail and type(error) in _OWN_SENTENCES:
+        return _OWN_SENTENCES[type(error)]
     return str(error.detail)
 
 

@@ -21,4 +21,5 @@ class DeclaredFilters(DjangoFilterBackend):
         if unknown:
             offered = f"Filters here: {', '.join(names)}." if names else "This list has no filters."
             raise ValidationError({name[:60]: [f"This filter is not known. {offered}"] for name in unknown})
-        return super().filter_queryset(request, queryset, view)
+        found: QuerySet[Any] = super().filter_queryset(request, queryset, view)
+        return found

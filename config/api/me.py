@@ -55,8 +55,8 @@ class Me(Resource):
 
     @extend_schema(
         summary="Who am I",
-        description="The account that the token or the login belongs to, and its roles: rider, judge, office, association, "
-        "staff. For staff the lists name every competition and association.",
+        description="The account that the token or the login belongs to, and its roles: rider, judge, office, "
+        "association, staff. For staff the lists name every competition and association.",
         responses={200: MeSerializer},
     )
     def retrieve(self, request: Request) -> Response:

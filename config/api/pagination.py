@@ -18,7 +18,7 @@ class Pages(PageNumberPagination):
     page_query_description = "Number of the page, from 1."
     page_size_query_description = "Rows on a page, 1 to 500; 50 when not given."
 
-    def paginate_queryset(
+    def paginate_queryset(  # type: ignore[override]
         self, queryset: QuerySet[Any], request: Request, view: APIView | None = None
     ) -> list[Any] | None:
         try:
@@ -30,7 +30,10 @@ class Pages(PageNumberPagination):
         shown: dict[str, Any] = super().get_paginated_response_schema(schema)
         shown["properties"]["count"] |= {"example": 60, "description": "Rows in the whole list."}
         shown["properties"]["next"] |= {"example": None, "description": "Address of the next page; null on the last."}
-        shown["properties"]["previous"] |= {"example": None, "description": "Address of the page before; null on the first."}
+        shown["properties"]["previous"] |= {
+            "example": None,
+            "description": "Address of the page before; null on the first.",
+        }
         return shown
 
 

@@ -17,7 +17,7 @@ class ExactJSONParser(BaseParser):
 
     media_type = "application/json"
 
-    def parse(
+    def parse(  # type: ignore[override]
         self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> object:
         content = read_limited(stream)

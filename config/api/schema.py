@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, Literal
 
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiResponse
@@ -9,7 +9,6 @@ from drf_spectacular.utils import OpenApiResponse
 from riders.api.access import Anyone
 from riders.api.openapi import IDEMPOTENCY_KEY, IF_MATCH, IF_NONE_MATCH, REFUSALS
 from riders.api.views import Resource
-
 
 _READ = "What was asked for."
 _CHANGED = "Done; the answer shows how it stands now."
@@ -30,7 +29,7 @@ class DescribedSchema(AutoSchema):
         return operation
 
     def get_operation_id(self) -> str:
-        """Return the resource and what is done with it, such as ``entries_outcome``: the names of a generated client."""
+        """Return the resource and what is done with it, such as ``entries_outcome``: names for a generated client."""
         resource = re.sub(r"(?<!^)(?=[A-Z])", "_", type(self.view).__name__).lower()
         return f"{resource}_{getattr(self.view, 'action', self.method.lower())}"
 
@@ -45,7 +44,7 @@ class DescribedSchema(AutoSchema):
         headers = {"idempotent": IDEMPOTENCY_KEY, "needs_if_match": IF_MATCH, "conditional": IF_NONE_MATCH}
         return [*super().get_override_parameters(), *(header for name, header in headers.items() if self._is(name))]
 
-    def _get_response_bodies(self, direction: str = "response") -> dict[str, Any]:
+    def _get_response_bodies(self, direction: Literal["request", "response"] = "response") -> dict[str, Any]:
         bodies: dict[str, Any] = super()._get_response_bodies(direction)
         if direction == "response":
             for status in self._refusals():

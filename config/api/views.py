@@ -22,7 +22,7 @@ class Schema(SpectacularAPIView):
 
 @extend_schema(exclude=True)
 class Docs(APIView):
-    """The OpenAPI document as a page. Everything that it loads comes from here, and no script stands in the page itself."""
+    """The OpenAPI document as a page. All that it loads comes from here, and no script stands in the page itself."""
 
     permission_classes = [Anyone]
     renderer_classes = [TemplateHTMLRenderer]

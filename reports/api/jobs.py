@@ -91,7 +91,9 @@ class OptionsInput(Input):
 @extend_schema_serializer(
     examples=[
         OpenApiExample("The result list of class 31", value={"kind": "results", "target": 31}),
-        OpenApiExample("A season statement", value={"kind": "season-statement", "target": 104, "options": {"season": 5}}),
+        OpenApiExample(
+            "A season statement", value={"kind": "season-statement", "target": 104, "options": {"season": 5}}
+        ),
     ]
 )
 class ReportInput(Input):
@@ -99,8 +101,8 @@ class ReportInput(Input):
     target = StrictInteger(
         min_value=1,
         max_value=_LARGEST,
-        help_text="Number of what it is about: the class (results, running-order), the sheet (sheet), the entry (sheets), "
-        "the pair (season-statement).",
+        help_text="Number of what it is about: the class (results, running-order), the sheet (sheet), the entry "
+        "(sheets), the pair (season-statement).",
     )
     options = OptionsInput(required=False)
 
@@ -126,7 +128,7 @@ class Reports(Resource):
     queryset = Job.objects.none()
 
     def get_renderers(self) -> list[BaseRenderer]:
-        return [PDFRenderer(), JSONRenderer()] if self.action == "file" else super().get_renderers()  # type: ignore[return-value]
+        return [PDFRenderer(), JSONRenderer()] if self.action == "file" else super().get_renderers()
 
     @extend_schema(
         summary="List your reports",
@@ -138,24 +140,22 @@ class Reports(Resource):
 
     @extend_schema(
         summary="Ask for a report",
-        description="Puts the report in the queue, or finds the one that shows the present version already. Location names "
-        "where to read its state. Result lists and running orders of published competitions are open to everyone; sheets "
-        "and statements to those who may read them.",
+        description="Puts the report in the queue, or finds the one that shows the present version already. "
+        "Location names where to read its state. Result lists and running orders of published competitions are "
+        "open to everyone; sheets and statements to those who may read them.",
         request=ReportInput,
         responses={202: JobSerializer},
     )
     @idempotent
     def create(self, request: Request) -> Response:
         given = self.read(ReportInput)
-        job = request_report(
-            kind=given["kind"], target=given["target"], options=given.get("options"), by=request.user
-        )
+        job = request_report(kind=given["kind"], target=given["target"], options=given.get("options"), by=request.user)
         return self._accepted(job)
 
     @extend_schema(
         summary="Read the state of a report",
-        description="How far the work has come: queued, running, done or failed, and per cent. A failed one says why and "
-        "what to do.",
+        description="How far the work has come: queued, running, done or failed, and per cent. A failed one says "
+        "why and what to do.",
     )
     def retrieve(self, request: Request, pk: Any) -> Response:
         return self.shown(self._job(request, pk), JobSerializer)
@@ -193,7 +193,9 @@ class Reports(Resource):
             raise NotReady("The file is gone. Have the report made again: POST to its retry address.", "file-gone")
         disposition = content_disposition_header(as_attachment=True, filename=job.file_name)
         return HttpResponse(
-            content, content_type="application/pdf", headers={**headers, "Content-Disposition": disposition or "attachment"}
+            content,
+            content_type="application/pdf",
+            headers={**headers, "Content-Disposition": disposition or "attachment"},
         )
 
     def _job(self, request: Request, pk: Any) -> Job:

@@ -1,4 +1,4 @@
-"""Who may call an operation at all. What they may see and do with an object is the policy's answer, asked in the view."""
+"""Who may call an operation at all; what they may do with an object is the policy's answer, asked in the view."""
 
 from __future__ import annotations
 

@@ -62,28 +62,30 @@ class Tokens(Resource):
 
     @extend_schema(
         summary="List your tokens",
-        description="Your own tokens, the newest first, with when each was last used. The tokens themselves are not kept.",
+        description="Your own tokens, the newest first, with when each was last used. The tokens themselves are "
+        "not kept.",
     )
     def list(self, request: Request) -> Response:
         return self.listed(self.get_queryset(), TokenSerializer)
 
     @extend_schema(
         summary="Create a token",
-        description="Makes a token that acts for you until it expires or is revoked. The answer is the only place where "
-        "it is shown. This write takes no Idempotency-Key, because its answer holds a secret that is not kept.",
+        description="Makes a token that acts for you until it expires or is revoked. The answer is the only place "
+        "where it is shown. This write takes no Idempotency-Key, because its answer holds a secret that is not "
+        "kept.",
         request=TokenInput,
         responses={201: NewTokenSerializer},
     )
     def create(self, request: Request) -> Response:
         refuse_idempotency_key(request)
-        token, plain = create_token(request.user, name=self.read(TokenInput)["name"])
+        token, plain = create_token(self.account, name=self.read(TokenInput)["name"])
         token.token = plain  # type: ignore[attr-defined]
         return self.shown(token, NewTokenSerializer, status=201)
 
     @extend_schema(
         summary="Revoke a token",
-        description="Ends one of your tokens at once. It stays in the list with the time when it was revoked; revoking it "
-        "again changes nothing.",
+        description="Ends one of your tokens at once. It stays in the list with the time when it was revoked; "
+        "revoking it again changes nothing.",
         responses={204: OpenApiResponse(description="The token is revoked.")},
     )
     def destroy(self, request: Request, pk: int) -> Response:

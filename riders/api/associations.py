@@ -6,7 +6,7 @@ from typing import Any
 import django_filters
 from django.db.models import QuerySet
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema, extend_schema_serializer
+from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_serializer
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -138,15 +138,15 @@ class Associations(Resource):
 
     @extend_schema(
         summary="Import an association",
-        description="Keeps an `association/1` document: the association and its seasons, each with its scheme. The same "
-        "again changes nothing; a season of another scheme or other days has its standings worked out anew.",
+        description="Keeps an `association/1` document: the association and its seasons, each with its scheme. The "
+        "same again changes nothing; a season of another scheme or other days has its standings worked out anew.",
         request=AssociationInput,
         responses={200: ImportedSerializer},
     )
     @idempotent
     def create(self, request: Request) -> Response:
         document = self.read(AssociationInput)["document"]
-        return Response(asdict(import_association(document, by=request.user)))
+        return Response(asdict(import_association(document, by=self.account)))
 
 
 class Members(Resource):
@@ -160,8 +160,8 @@ class Members(Resource):
 
     @extend_schema(
         summary="Import members",
-        description="Keeps the memberships of a `members.csv` of this association, all or none, and has its open seasons "
-        "worked out anew. Every row must name this association.",
+        description="Keeps the memberships of a `members.csv` of this association, all or none, and has its open "
+        "seasons worked out anew. Every row must name this association.",
         request={"text/csv": OpenApiTypes.STR},
         examples=[OpenApiExample("members.csv", _MEMBERS, media_type="text/csv", request_only=True)],
         responses={200: ImportedSerializer},
@@ -169,9 +169,11 @@ class Members(Resource):
     @idempotent
     def create(self, request: Request, slug: str) -> Response:
         association = self.one_of(visible(request.user, Association.objects.all()), slug=slug)
-        self.demand(can(request.user, "change", association), "Only those who keep this association import its members.")
-        _refuse_other_associations(request.data, slug)
-        return Response(asdict(import_members(request.data, by=request.user)))
+        self.demand(
+            can(request.user, "change", association), "Only those who keep this association import its members."
+        )
+        _refuse_other_associations(self.text, slug)
+        return Response(asdict(import_members(self.text, by=self.account)))
 
 
 def _refuse_other_associations(text: str, slug: str) -> None:
@@ -214,12 +216,14 @@ class Schemes(Resource):
 
     @extend_schema(
         summary="Keep a scheme",
-        description="Keeps a `scheme/1` document. Another content under the same id becomes the next version; seasons go on "
-        "counting by the version they were given.",
+        description="Keeps a `scheme/1` document. Another content under the same id becomes the next version; "
+        "seasons go on counting by the version they were given.",
         request=SchemeInput,
         responses={200: SchemeSerializer},
     )
     @idempotent
     def create(self, request: Request) -> Response:
-        self.demand(associations_of(request.user).exists(), "Only those who keep an association's seasons keep schemes.")
+        self.demand(
+            associations_of(request.user).exists(), "Only those who keep an association's seasons keep schemes."
+        )
         return self.shown(save_scheme(self.read(SchemeInput)["document"]), SchemeSerializer)

@@ -25,7 +25,7 @@ class Figure(serializers.CharField):
 
 
 @extend_schema_field({**_FIGURE, "example": "68.125", "nullable": True})
-class OptionalFigure(serializers.Field):
+class OptionalFigure(serializers.Field[Any, Any, Any, Any]):
     """As ``Figure``; the empty text of the database is null."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -36,7 +36,7 @@ class OptionalFigure(serializers.Field):
 
 
 @extend_schema_field({**_FIGURE_IN, "example": "6.5"})
-class DecimalIn(serializers.Field):
+class DecimalIn(serializers.Field[Any, Any, Any, Any]):
     """An exact decimal as a string or a JSON number; validated to its plain text. A binary float never comes near."""
 
     default_error_messages = {"invalid": '{given} is not a plain decimal number. Write it as "6.5".'}
@@ -52,7 +52,7 @@ class DecimalIn(serializers.Field):
 
 
 @extend_schema_field({**_FIGURE_IN, "example": "6.5", "nullable": True})
-class MarkIn(serializers.Field):
+class MarkIn(serializers.Field[Any, Any, Any, Any]):
     """A mark as a string or a JSON number, read as a whole number of tenths."""
 
     default_error_messages = {"invalid": 'Mark {given} is not a plain decimal number. Write it as "6.5".'}
@@ -71,7 +71,7 @@ class MarkIn(serializers.Field):
 
 
 @extend_schema_field({"type": "object"})
-class DocumentField(serializers.Field):
+class DocumentField(serializers.Field[Any, Any, Any, Any]):
     """One of the open documents; what it must hold is checked by the scoring core, not here."""
 
     def to_internal_value(self, data: object) -> object:

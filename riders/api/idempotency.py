@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable
 from datetime import timedelta
 from functools import wraps
-from typing import Concatenate, ParamSpec, TypeVar
+from typing import Concatenate, ParamSpec, TypeVar, cast
 
 from django.db import IntegrityError
 from django.http import HttpResponse
@@ -22,7 +22,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from riders.models import IdempotencyRecord
+from riders.models import IdempotencyRecord, User
 from riders.transactions import opened_by, write_transaction
 
 KEPT_FOR = timedelta(days=3)
@@ -51,8 +51,8 @@ class Unfinished(APIException):
     status_code = 409
     default_code = "idempotency-unfinished"
     default_detail = (
-        "A request with this Idempotency-Key has been carried out, but its answer is not kept yet. Repeat it in a moment, "
-        "or read the object."
+        "A request with this Idempotency-Key has been carried out, but its answer is not kept yet. Repeat it in a "
+        "moment, or read the object."
     )
 
 
@@ -73,7 +73,7 @@ class _Claim:
             "path": request.get_full_path()[:300],
             "digest": digest.hexdigest(),
         }
-        self.user = request.user
+        self.user = cast("User", request.user)
         self.key = key
         self.record: IdempotencyRecord | None = None
 
@@ -113,7 +113,7 @@ class _Claim:
 def idempotent(
     method: Callable[Concatenate[_V, Request, _P], Response],
 ) -> Callable[Concatenate[_V, Request, _P], HttpResponseBase]:
-    """Honour ``Idempotency-Key`` on a write, and say so in the OpenAPI text; a key of nobody in particular has no effect."""
+    """Honour ``Idempotency-Key`` on a write, and say so in the OpenAPI text; a visitor's key has no effect."""
 
     @wraps(method)
     def kept(view: _V, request: Request, /, *args: _P.args, **kwargs: _P.kwargs) -> HttpResponseBase:
@@ -143,5 +143,6 @@ def refuse_idempotency_key(request: Request) -> None:
     """For an answer that must not be kept, since it holds a secret."""
     if "Idempotency-Key" in request.headers:
         raise InvalidKey(
-            "This request takes no Idempotency-Key, because its answer holds a secret that is not kept. Send it without."
+            "This request takes no Idempotency-Key, because its answer holds a secret that is not kept. Send it "
+            "without."
         )

@@ -20,8 +20,8 @@ IDEMPOTENCY_KEY = OpenApiParameter(
     "Idempotency-Key",
     OpenApiTypes.STR,
     OpenApiParameter.HEADER,
-    description="A new UUID for each write. Sent again with the same key, the write is not carried out twice and the first "
-    "answer comes back (with the header Idempotency-Replayed). Keys are kept for three days.",
+    description="A new UUID for each write. Sent again with the same key, the write is not carried out twice and "
+    "the first answer comes back (with the header Idempotency-Replayed). Keys are kept for three days.",
     examples=[OpenApiExample("A key", value="0d2f4a52-5a55-4d9c-9a6e-0b6f6f3b7c11")],
 )
 IF_NONE_MATCH = OpenApiParameter(
@@ -40,7 +40,8 @@ class ErrorSerializer(serializers.Serializer[Any]):
     message = serializers.CharField(help_text="What is wrong and what to do, for a person.")
     fields = serializers.DictField(  # type: ignore[assignment]
         child=serializers.ListField(child=serializers.CharField()),
-        help_text="What is wrong where: sentences by the path in the body, such as marks.7. Empty when it is about the whole.",
+        help_text="What is wrong where: sentences by the path in the body, such as marks.7. Empty when it is about "
+        "the whole.",
     )
     retry = serializers.BooleanField(help_text="True when the same request may succeed later.")
 
@@ -91,8 +92,8 @@ REFUSALS: dict[int, OpenApiResponse] = {
     409: _refusal(
         "It contradicts what is there, or a request with the same Idempotency-Key is not finished yet.",
         "idempotency-unfinished",
-        "A request with this Idempotency-Key has been carried out, but its answer is not kept yet. Repeat it in a moment, or "
-        "read the object.",
+        "A request with this Idempotency-Key has been carried out, but its answer is not kept yet. Repeat it in a "
+        "moment, or read the object.",
         retry=True,
     ),
     412: OpenApiResponse(
@@ -103,8 +104,8 @@ REFUSALS: dict[int, OpenApiResponse] = {
                 "conflict",
                 value={
                     "code": "conflict",
-                    "message": "The sheet of entry 12 at C was changed by R. Stone since you opened it. Compare both, then "
-                    "save what is right.",
+                    "message": "The sheet of entry 12 at C was changed by R. Stone since you opened it. Compare "
+                    "both, then save what is right.",
                     "fields": {},
                     "retry": False,
                     "current": {"version": 8},
@@ -112,9 +113,7 @@ REFUSALS: dict[int, OpenApiResponse] = {
             )
         ],
     ),
-    413: _refusal(
-        "The request is too large.", "too-large", "The request is larger than 10 MB. Send it in parts."
-    ),
+    413: _refusal("The request is too large.", "too-large", "The request is larger than 10 MB. Send it in parts."),
     415: _refusal(
         "The body has a type that is not read here.",
         "unsupported-media-type",

@@ -40,7 +40,7 @@ class CSVParser(BaseParser):
 
     media_type = "text/csv"
 
-    def parse(self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None) -> str:
+    def parse(self, stream: Any, media_type: str | None = None, parser_context: Mapping[str, Any] | None = None) -> str:  # type: ignore[override]
         try:
             text = read_limited(stream).decode("utf-8-sig")
         except UnicodeDecodeError as error:

@@ -12,7 +12,13 @@ from riders.api.views import Resource
 from riders.models import Pair
 from riders.policy import visible
 
-PAIR_EXAMPLE = {"id": 104, "key": "R-2041-H-3310", "rider": "Ada Fenwick", "horse": "Copper Lark", "owner": "Fenwick Stud"}
+PAIR_EXAMPLE = {
+    "id": 104,
+    "key": "R-2041-H-3310",
+    "rider": "Ada Fenwick",
+    "horse": "Copper Lark",
+    "owner": "Fenwick Stud",
+}
 
 
 @extend_schema_serializer(examples=[OpenApiExample("A pair", value=PAIR_EXAMPLE)])

@@ -1,4 +1,4 @@
-"""``If-Match`` and ``ETag``: the version of an object is its tag, and a change names the version that it was made from."""
+"""``If-Match`` and ``ETag``: the version of an object is its tag; a change names the version it was made from."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def expected_version(request: Request) -> int:
 
 
 def names_current(request: Request, etag: str) -> bool:
-    """Tell whether ``If-None-Match`` names this tag, so that nothing need be sent (a weak tag counts, RFC 9110, 13.1.2)."""
+    """Tell whether ``If-None-Match`` names this tag, so nothing need be sent (a weak tag counts, RFC 9110, 13.1.2)."""
     given = request.headers.get("If-None-Match", "")
     return given.strip() == "*" or etag in {tag.strip().removeprefix("W/") for tag in given.split(",")}
 

@@ -135,15 +135,17 @@ class Scores(Resource):
 
     @extend_schema(
         summary="List scores",
-        description="Official scores, the latest ride first. Retracted scores are shown to those who keep a ledger only. "
-        "With `Accept: text/csv` (or `?format=csv`) every score that the filters leave comes as one `scores/1` file, "
-        "without pages.",
+        description="Official scores, the latest ride first. Retracted scores are shown to those who keep a ledger "
+        "only. With `Accept: text/csv` (or `?format=csv`) every score that the filters leave comes as one "
+        "`scores/1` file, without pages.",
         parameters=[
             OpenApiParameter("format", OpenApiTypes.STR, enum=["json", "csv"], description="json, or csv for the file.")
         ],
         responses={
             (200, "application/json"): ScoreSerializer(many=True),
-            (200, "text/csv"): OpenApiResponse(OpenApiTypes.STR, "The file.", [OpenApiExample("scores/1", CSV_EXAMPLE)]),
+            (200, "text/csv"): OpenApiResponse(
+                OpenApiTypes.STR, "The file.", [OpenApiExample("scores/1", CSV_EXAMPLE)]
+            ),
         },
     )
     def list(self, request: Request) -> HttpResponseBase:
@@ -156,16 +158,18 @@ class Scores(Resource):
     @extend_schema(
         summary="Read a score",
         description="One score by its id, which may hold slashes.",
-        parameters=[OpenApiParameter("score_id", OpenApiTypes.STR, OpenApiParameter.PATH, description="The score's id.")],
+        parameters=[
+            OpenApiParameter("score_id", OpenApiTypes.STR, OpenApiParameter.PATH, description="The score's id.")
+        ],
     )
     def retrieve(self, request: Request, score_id: str) -> Response:
         return self.shown(self.one_of(self.get_queryset(), key=score_id), ScoreSerializer)
 
     @extend_schema(
         summary="Import scores",
-        description="Posts the rows of a `scores/1` file to the ledger, all or none. A score that is there with the same "
-        "values is left alone; one with other values is corrected, with the old values kept in its history. Scores of a "
-        "class run here are corrected in their class, not here.",
+        description="Posts the rows of a `scores/1` file to the ledger, all or none. A score that is there with "
+        "the same values is left alone; one with other values is corrected, with the old values kept in its "
+        "history. Scores of a class run here are corrected in their class, not here.",
         request={("text/csv"): OpenApiTypes.STR},
         examples=[OpenApiExample("scores/1", CSV_EXAMPLE, media_type="text/csv", request_only=True)],
         responses={
@@ -181,4 +185,4 @@ class Scores(Resource):
         self.demand(
             associations_of(request.user).exists(), "Only those who keep the ledger of an association import scores."
         )
-        return self.shown(import_scores(request.data, by=request.user), ImportSummarySerializer)
+        return self.shown(import_scores(self.text, by=self.account), ImportSummarySerializer)

@@ -89,7 +89,9 @@ class SeasonSerializer(serializers.ModelSerializer[Season]):
 
 class StandingsRowSerializer(serializers.Serializer[Any]):
     unit = serializers.CharField(help_text="Whom the row is about: the key of a pair, or another unit of the scheme.")
-    placing = serializers.IntegerField(allow_null=True, help_text="Null while not qualified, and in tables without places.")
+    placing = serializers.IntegerField(
+        allow_null=True, help_text="Null while not qualified, and in tables without places."
+    )
     shared = serializers.BooleanField()
     value = OptionalFigure()
     qualified = serializers.BooleanField()
@@ -157,17 +159,21 @@ class Seasons(Resource):
     queryset = Season.objects.none()
 
     def get_queryset(self) -> QuerySet[Season]:
-        seasons = Season.objects.select_related("association", "scheme").order_by("association__title", "-starts_on", "pk")
+        seasons = Season.objects.select_related("association", "scheme").order_by(
+            "association__title", "-starts_on", "pk"
+        )
         return visible(self.request.user, seasons)
 
     @extend_schema(
-        summary="List seasons", description="Seasons by association, the latest first. The scheme says how scores are counted."
+        summary="List seasons",
+        description="Seasons by association, the latest first. The scheme says how scores are counted.",
     )
     def list(self, request: Request) -> Response:
         return self.listed(self.get_queryset(), SeasonSerializer)
 
     @extend_schema(
-        summary="Read a season", description="One season by its number. Its version rises whenever its standings change."
+        summary="Read a season",
+        description="One season by its number. Its version rises whenever its standings change.",
     )
     def retrieve(self, request: Request, pk: int) -> Response:
         season = self.one_of(self.get_queryset(), pk=pk)
@@ -189,8 +195,8 @@ class Seasons(Resource):
 
     @extend_schema(
         summary="Read a pair's statement",
-        description="Every score of one pair in this season, with whether it counts and why, and what is still missing. For "
-        "the rider, those who keep an association's seasons, and staff.",
+        description="Every score of one pair in this season, with whether it counts and why, and what is still "
+        "missing. For the rider, those who keep an association's seasons, and staff.",
         responses={200: StatementSerializer},
     )
     def statement(self, request: Request, pk: int, pair: int) -> Response:

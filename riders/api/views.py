@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, ClassVar, TypeVar
+from typing import Any, ClassVar, TypeVar, cast
 
 from django.db.models import Model, QuerySet
 from rest_framework.exceptions import PermissionDenied
@@ -13,6 +13,7 @@ from rest_framework.viewsets import GenericViewSet
 
 from riders.api.access import Nobody
 from riders.api.preconditions import etag_of
+from riders.models import User
 
 _M = TypeVar("_M", bound=Model)
 
@@ -20,7 +21,7 @@ _M = TypeVar("_M", bound=Model)
 class Resource(GenericViewSet[Any]):
     """A resource of the API. ``access`` names for each operation who may call it; one that is not named is refused.
 
-    Views get objects only from querysets that a policy has filtered, so that what a visitor may not know of is not found.
+    Views get objects only from querysets that a policy has filtered: what a visitor may not know of is not found.
     """
 
     access: ClassVar[Mapping[str, type[BasePermission]]] = {}
@@ -30,6 +31,16 @@ class Resource(GenericViewSet[Any]):
         if self.action is None:
             return []  # the method is not offered here: answered with 405 before anything is read
         return [self.access.get(self.action, Nobody)()]
+
+    @property
+    def account(self) -> User:
+        """The account that the request is made with, where ``access`` lets nobody else in."""
+        return cast("User", self.request.user)
+
+    @property
+    def text(self) -> str:
+        """The body of the request, where it is a file."""
+        return cast("str", self.request.data)
 
     def read(self, serializer: type[BaseSerializer[Any]], **kwargs: Any) -> Any:
         """Return the request's body, read and checked by an input serializer."""
@@ -56,7 +67,7 @@ class Resource(GenericViewSet[Any]):
             response["ETag"] = etag_of(version)
         return response
 
-    def demand(self, allowed: bool, sentence: str) -> None:  # noqa: FBT001 - reads as a sentence
+    def demand(self, allowed: bool, sentence: str) -> None:
         """Refuse with a sentence unless the policy has allowed it."""
         if not allowed:
             raise PermissionDenied(sentence)
