@@ -234,8 +234,10 @@ CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 10
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = False
 if CELERY_BROKER_URL.startswith("filesystem://"):
+    CELERY_BROKER_URL = "filesystem://localhost"  # without a host kombu warns at every start
     _queue = DATA_DIR / "queue"
     _queue.mkdir(exist_ok=True)
+    CELERY_BROKER_TRANSPORT = "config.folder_queue:Transport"
     CELERY_BROKER_TRANSPORT_OPTIONS |= {
         "data_folder_in": str(_queue),
         "data_folder_out": str(_queue),
