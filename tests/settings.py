@@ -15,3 +15,5 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 # A file, as in the embedded default: a database in memory locks whole tables between threads.
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":  # noqa: F405
     DATABASES["default"]["TEST"] = {"NAME": os.path.join(os.environ["MARKBOOK_DATA"], "test.sqlite3")}  # noqa: F405, PTH118
+
+STATIC_ROOT.mkdir(exist_ok=True)  # noqa: F405 - the server warns of a folder that is not there

@@ -12,7 +12,7 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_safe
 
 from riders import policy
-from riders.models import Association, Season, StandingRow
+from riders.models import Association, Pair, Season, StandingRow
 from riders.pages.pairs import address_of
 from riders.selectors.seasons import ExplainedScore, explained_scores, rule_sentences, standings_tables
 
@@ -61,12 +61,21 @@ def season_unit_page(request: HttpRequest, slug: str, season_slug: str) -> HttpR
     }
     if request.headers.get("X-Part") == "scores":
         return render(request, "riders/_season_scores.html", context)
-    return render(request, "riders/season_unit.html", context | {"rule": rule_sentences(season)})
+    context |= {"rule": rule_sentences(season), "statement_of": _statement_of(request, season, rows[0])}
+    return render(request, "riders/season_unit.html", context)
 
 
 def _season(request: HttpRequest, slug: str, season_slug: str) -> Season:
     seasons = policy.visible(request.user, Season.objects.select_related("association", "scheme"))
     return get_object_or_404(seasons, association__slug=slug, slug=season_slug)
+
+
+def _statement_of(request: HttpRequest, season: Season, row: StandingRow) -> Pair | None:
+    """Return the pair whose statement this person may have: their own, or any of an association that they keep."""
+    pair, user = row.pair, request.user
+    if pair is None or not user.is_authenticated:
+        return None
+    return pair if pair.rider.user_id == user.pk or policy.keeps(user, season.association) else None
 
 
 def _row_view(row: StandingRow, season: Season) -> RowView:
