@@ -13,7 +13,7 @@ from scoring.results_reader import results_from
 from scoring.rulesets import rules_from
 from scoring.testsheets import test_from
 
-__all__ = ["check"]
+__all__ = ["check", "check_document"]
 
 _SEASON_FORMATS = ("scheme/1", "standings/1", "outlook/1")
 
@@ -39,7 +39,7 @@ def check(data: bytes) -> str:
         raise
     if isinstance(document, Mapping) and "format" not in document and "score_id" in document:
         return _season("check_scores", data)
-    return _check_document(document)
+    return check_document(document)
 
 
 def _season(function: str, argument: object) -> str:
@@ -47,7 +47,8 @@ def _season(function: str, argument: object) -> str:
     return found
 
 
-def _check_document(document: object) -> str:
+def check_document(document: object) -> str:
+    """Return a sentence that says what a parsed document is; raise :class:`InvalidDocument` with every problem in it."""
     reader = Reader.over(document)
     name = reader.take_text("format", required=True)
     if name in _SEASON_FORMATS:

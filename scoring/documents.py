@@ -43,12 +43,7 @@ def load_json(text: str | bytes) -> object:
     try:
         if isinstance(text, bytes):
             text = text.decode("utf-8-sig")
-        value: object = json.loads(
-            text, parse_float=Decimal, parse_constant=_refuse_constant, object_pairs_hook=_unique_keys
-        )
-        if _SURROGATE.search(text):
-            json.dumps(value, ensure_ascii=False, default=str).encode("utf-8")
-        return value
+        return _parsed(text)
     except UnicodeEncodeError:
         message = "The text holds half of a character (a lone surrogate). Write the whole character."
     except UnicodeDecodeError as error:
@@ -57,19 +52,28 @@ def load_json(text: str | bytes) -> object:
         message = f"The text is not JSON: {error.msg} at line {error.lineno}, column {error.colno}. Correct it there."
     except RecursionError:
         message = "The JSON is nested too deeply. Send one document of the open formats."
-    except _RefusedJson as error:
+    except _JsonError as error:
         message = str(error)
     except (ValueError, ArithmeticError):
         message = "A number in the text has too many digits. Correct it."
     raise InvalidDocument([Problem("", message)])
 
 
-class _RefusedJson(ValueError):
+def _parsed(text: str) -> object:
+    value: object = json.loads(
+        text, parse_float=Decimal, parse_constant=_refuse_constant, object_pairs_hook=_unique_keys
+    )
+    if _SURROGATE.search(text):
+        json.dumps(value, ensure_ascii=False, default=str).encode("utf-8")
+    return value
+
+
+class _JsonError(ValueError):
     """JSON that Python would read but that a document may not hold."""
 
 
 def _refuse_constant(name: str) -> object:
-    raise _RefusedJson(f"{name} is not a number that a document may hold. Use null for a missing value.")
+    raise _JsonError(f"{name} is not a number that a document may hold. Use null for a missing value.")
 
 
 def _unique_keys(pairs: list[tuple[str, object]]) -> dict[str, object]:
@@ -77,7 +81,7 @@ def _unique_keys(pairs: list[tuple[str, object]]) -> dict[str, object]:
     if len(found) != len(pairs):
         seen: set[str] = set()
         repeated = next(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]
-        raise _RefusedJson(f'The key "{repeated}" stands twice in one object. Keep one of them.')
+        raise _JsonError(f'The key "{repeated}" stands twice in one object. Keep one of them.')
     return found
 
 

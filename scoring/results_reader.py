@@ -43,7 +43,18 @@ def _repeated(names: list[str]) -> Iterator[str]:
         seen.add(name)
 
 
+_ROW = ("placing", "shared", "total", "points", "penalty", "so_far", "collectives", "sheets", "parts", "tie", "reason")
+
+
+def _stand(reader: Reader, keys: tuple[str, ...]) -> None:
+    """Report the keys that do not stand in an object, not even as null."""
+    for key in keys:
+        if key not in reader.value:
+            reader.problem(key, f'"{key}" is missing. Give it, as null where there is nothing to say.')
+
+
 def _entry(reader: Reader) -> str:
+    _stand(reader, (*_ROW, "hors_concours", "working"))
     number = reader.take_text("number", required=True, empty=False)
     status = reader.take_choice("status", STATUSES, required=True)
     hors_concours = reader.take_bool("hors_concours")
@@ -83,6 +94,7 @@ def _sheets(reader: Reader) -> None:
     for seat in sheets.value:
         sheet = sheets.take_object(seat)
         if sheet is not None:
+            _stand(sheet, ("points", "percentage", "place", "adjusted_to"))
             for key in ("points", "percentage", "adjusted_to"):
                 _figure(sheet, key)
             _placing(sheet, "place")
@@ -99,6 +111,7 @@ def _parts(reader: Reader) -> None:
 def _tie(reader: Reader) -> None:
     tie = reader.take_object("tie")
     if tie is not None:
+        _stand(tie, ("with", "step", "value"))
         _texts(tie, "with")
         tie.take_text("step")
         _figure(tie, "value")
@@ -113,6 +126,7 @@ def _texts(reader: Reader, key: str) -> None:
 
 
 def _team(reader: Reader) -> str:
+    _stand(reader, ("placing", "value", "counting"))
     team = reader.take_text("team", required=True, empty=False)
     _placing(reader, "placing")
     _figure(reader, "value")

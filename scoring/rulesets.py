@@ -139,6 +139,8 @@ def rules_from(reader: Reader) -> RuleSet | None:
         outliers=_outliers_from(reader),
         hors_concours=reader.take_choice("hors_concours", ("listed", "hidden"), default="listed"),
     )
+    if reader.has("sheet_percentage") and sheet.usable and "decimals" not in sheet.value:
+        sheet.problem("decimals", '"decimals" is missing. Give a whole number, or null to keep percentages exact.')
     for child in (total, sheet):
         child.finish()
     _check_together(reader, rules)

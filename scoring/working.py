@@ -230,7 +230,12 @@ class Working:
         label, text = _label(step), self.ties.text(step, figure)
         if step.by == "median":
             ordered = sorted(ride.counted.values())
-            yield f"{label} of {', '.join(map(self.exact, ordered))} = {text}"
+            exact = Fraction(figure, self.frame.percent_unit)
+            note = ""
+            if exact != Fraction(text):
+                text = f"{exact.numerator}/{exact.denominator} = {text}"
+                note = f" ({self._near(exact, 1)} {self.rounding})"
+            yield f"{label} of {', '.join(map(self.exact, ordered))} = {text}{note}"
         elif step.by == "part" and not self.frame.split and self.rules.parts:
             values = [p.percentage for sheet in ride.sheets.values() if (p := sheet.part(step.argument)) is not None]
             yield f"{label}: {self._mean(values, int(figure))}"

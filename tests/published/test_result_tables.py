@@ -152,7 +152,7 @@ def test_teams_as_the_best_three_of_four_by_points():
     """Olympedia 185384, 1988 Summer Olympics.
 
     Totals are printed for three teams. The two that are printed or inferred as sharing place 6 have equal totals, 3883.
-    The better lowest counting score (1248 before 1225) parts them here, as the contract for teams asks; the page has =6.
+    The better lowest counting score (1248 before 1225) parts them, as the contract for teams asks; the page has =6.
     """
     rows = record("class-results", "tm-1988")["rows"]
     teams = {row["team"]: members(row) for row in rows}

@@ -86,7 +86,7 @@ def test_a_higher_mark_never_lowers_a_percentage_or_worsens_a_place(rnd):
 
 @pytest.mark.parametrize(("high", "total"), [("66.6", "61.650"), ("66.7", "60.000"), ("66.8", "60.000")])
 def test_raising_an_outlier_can_lower_its_total(high, total):
-    """The reason for leaving outliers out of the law above: from 6.7 on the high sheet is drawn back to its neighbour."""
+    """Why outliers are left out of the law above: from 6.7 on the high sheet is drawn back to its neighbour."""
     sheets = {f"S{index}": {"percentage": value} for index, value in enumerate(["60", "60", "60", high])}
     document = {
         "format": "class/1",
