@@ -32,13 +32,13 @@ class DeskView(LoginRequiredMixin, View):
         """The one who is logged in; ``dispatch`` lets nobody else through."""
         return cast("User", self.request.user)
 
-    def load(self, **kwargs: str) -> None:
+    def load(self, **_kwargs: str) -> None:
         if not (self.person.is_staff or policy.office_competitions(self.person).exists()):
             raise PermissionDenied("The office desk is for show offices. Ask the organiser to add you to the office.")
 
 
 class CompetitionDeskView(DeskView):
-    """A page about one competition, which the person must be allowed to run; to others it does not exist or is closed."""
+    """A page about one competition, which the person must be allowed to run; to others it is closed or unknown."""
 
     competition: Competition
 

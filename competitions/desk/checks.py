@@ -47,12 +47,22 @@ def _outcome_checks(overview: Overview, ride: Ride) -> list[Check]:
         return [Check(True, "no outcome", sentence, address)]
     if entry.status == Entry.Status.RUNNING:
         waiting = [cell.seat for cell in ride.cells if cell.state in {"missing", "incomplete"}]
-        lacks = f"lacks {'the sheet' if len(waiting) == 1 else 'the sheets'} of {', '.join(waiting)}" if waiting else "is running"
+        lacks = (
+            f"lacks {'the sheet' if len(waiting) == 1 else 'the sheets'} of {', '.join(waiting)}"
+            if waiting
+            else "is running"
+        )
         return [Check(True, "gap", f"{_name(ride)}, {lacks}. Key what is missing, or set the outcome.", address)]
-    if entry.status in {Entry.Status.ELIMINATED} and not (entry.status_reason or entry.errors):
-        return [Check(False, "no reason", f"{_name(ride)}, is eliminated without a reason. The result list names it.", address)]
+    if entry.status == Entry.Status.ELIMINATED and not (entry.status_reason or entry.errors):
+        return [
+            Check(
+                False, "no reason", f"{_name(ride)}, is eliminated without a reason. The result list names it.", address
+            )
+        ]
     if entry.status in NOT_RIDING and any(cell.state != "not-needed" for cell in ride.cells):
-        sentence = f"{_name(ride)}, is {entry.get_status_display()} and yet has a sheet. Look which of the two is right."
+        sentence = (
+            f"{_name(ride)}, is {entry.get_status_display()} and yet has a sheet. Look which of the two is right."
+        )
         return [Check(False, "outcome", sentence, address)]
     return []
 
@@ -60,11 +70,16 @@ def _outcome_checks(overview: Overview, ride: Ride) -> list[Check]:
 def _sheet_checks(overview: Overview, ride: Ride) -> list[Check]:
     found = []
     for cell in ride.cells:
-        address = reverse("desk-sheet", args=[*_class(overview), ride.entry.number, cell.seat])
         if cell.paper.sentence:
-            found.append(Check(False, "total differs", f"{_name(ride)}, sheet {cell.seat}: {cell.paper.sentence}", address))
-        if not cell.signed:
-            found.append(Check(False, "unsigned", f"{_name(ride)}: sheet {cell.seat} is not signed.", address))
+            address = reverse("desk-sheet", args=[*_class(overview), ride.entry.number, cell.seat])
+            found.append(
+                Check(False, "total differs", f"{_name(ride)}, sheet {cell.seat}: {cell.paper.sentence}", address)
+            )
+    unsigned = [cell.seat for cell in ride.cells if not cell.signed]
+    if unsigned:
+        sheets = f"sheet {unsigned[0]} is" if len(unsigned) == 1 else f"sheets {', '.join(unsigned)} are"
+        address = reverse("desk-sheet", args=[*_class(overview), ride.entry.number, unsigned[0]])
+        found.append(Check(False, "unsigned", f"{_name(ride)}: {sheets} not signed.", address))
     return found
 
 

@@ -102,7 +102,7 @@ def _entry_lines(before: Mapping[str, Any], after: Mapping[str, Any], pairs: Map
     ):
         old, new = before.get(key), after.get(key)
         if key == "pair":
-            old, new = (str(pairs[pk]) if pk in pairs else "" for pk in (old, new))
+            old, new = (str(pairs[pk]) if pk and pk in pairs else "" for pk in (old, new))
         if old != new and (old or new):
             yield Line(what, _said(old), _said(new))
 

@@ -21,7 +21,8 @@ class Cell:
     """One seat's sheet of one entry.
 
     ``state``: ``missing``, ``incomplete``, ``differs`` (from the total on the paper), ``unsigned`` or ``complete``; the
-    first that applies, in this order. ``not-needed`` where nobody rode and there is no sheet.
+    first that applies, in this order. ``not-needed`` where the ride did not end in a result and there is no sheet,
+    ``partial`` where there is one with gaps, which may stay.
     """
 
     seat: str
@@ -68,7 +69,7 @@ class Overview:
 
     @property
     def next_ride(self) -> Ride | None:
-        """The ride to call in: the first after the one in the ring (or after the last that has started) not yet ridden."""
+        """The ride to call in: the first that has not been ridden, after the one in the ring if there is one."""
         waiting = [i for i, ride in enumerate(self.rides) if ride.entry.status == Entry.Status.ENTERED]
         current = next((i for i, ride in enumerate(self.rides) if ride.in_ring), -1)
         later = [i for i in waiting if i > current]
@@ -142,6 +143,8 @@ def cell_of(cls: CompetitionClass, entry: Entry, seat: PanelSeat, sheet: Sheet |
     summary = summary_of(sheet, competition_class=cls)
     paper = compare_total(sheet.typed_total, summary)
     state, word = _state(sheet, summary, paper)
+    if state == "incomplete" and entry.status in SHEETS_OPTIONAL:
+        state = "partial"
     return Cell(
         seat=seat.seat,
         state=state,

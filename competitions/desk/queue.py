@@ -15,9 +15,7 @@ def neighbours(cls: CompetitionClass, *, entry: Entry) -> tuple[Entry | None, En
     return (entries[place - 1] if place else None, entries[place + 1] if place + 1 < len(entries) else None)
 
 
-def next_sheet(
-    cls: CompetitionClass, *, entry: Entry, seat: PanelSeat, way: str
-) -> tuple[Entry, PanelSeat] | None:
+def next_sheet(cls: CompetitionClass, *, entry: Entry, seat: PanelSeat, way: str) -> tuple[Entry, PanelSeat] | None:
     """Return the next sheet that is not full yet, after this one.
 
     ``ride`` keeps to the seat and goes down the running order, then on to the other seats; ``seat`` does all seats of a

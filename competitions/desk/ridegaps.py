@@ -24,7 +24,9 @@ class ShortChange:
 
     @property
     def sentence(self) -> str:
-        horse = "on the same horse" if self.earlier.pair.horse_id == self.later.pair.horse_id else "with a change of horse"
+        horse = (
+            "on the same horse" if self.earlier.pair.horse_id == self.later.pair.horse_id else "with a change of horse"
+        )
         return (
             f"{self.rider} rides number {self.earlier.number} in class {self.earlier.competition_class.number} at "
             f"{self.earlier_at:%H:%M} and number {self.later.number} in class {self.later.competition_class.number} at "
@@ -47,7 +49,10 @@ def short_changes(competition: Competition) -> list[ShortChange]:
     previous: Entry | None = None
     for entry in entries:
         if previous is not None and previous.pair.rider_id == entry.pair.rider_id:
-            gap = entry.ride_time - previous.ride_time
+            before, after = previous.ride_time, entry.ride_time
+            assert before is not None  # noqa: S101 - the query asks for it
+            assert after is not None  # noqa: S101 - as above
+            gap = after - before
             least = SAME_HORSE if previous.pair.horse_id == entry.pair.horse_id else OTHER_HORSE
             if gap < least:
                 found.append(
@@ -55,8 +60,8 @@ def short_changes(competition: Competition) -> list[ShortChange]:
                         rider=entry.pair.rider.name,
                         earlier=previous,
                         later=entry,
-                        earlier_at=previous.ride_time.astimezone(competition.zone),
-                        later_at=entry.ride_time.astimezone(competition.zone),
+                        earlier_at=before.astimezone(competition.zone),
+                        later_at=after.astimezone(competition.zone),
                         minutes=int(gap.total_seconds() // 60),
                     )
                 )

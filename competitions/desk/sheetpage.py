@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import scoring
 from django.urls import reverse
 
+import scoring
 from competitions.desk.consequences import consequences
 from competitions.models import CompetitionClass, Entry, PanelSeat
 from competitions.services.documents import items_of_seat, rules_of, test_of
@@ -57,7 +57,7 @@ def sheet_rows(
 
 
 def page_data(cls: CompetitionClass, *, entry: Entry, seat: PanelSeat, user: User) -> dict[str, Any]:
-    """Return what the page's script needs to add the sheet up as the server does: whole numbers, and decimals as text."""
+    """Return what the page's script needs to add the sheet up as the server does: whole numbers, decimals as text."""
     test, rules = test_of(cls), rules_of(cls)
     items = items_of_seat(test, seat)
     address = [cls.competition.slug, cls.number, entry.number, seat.seat]

@@ -32,9 +32,7 @@ class Difference:
     keep: str
 
 
-def base_values(
-    sheet: Sheet | None, *, version: int, items: Sequence[scoring.Item], errors: int
-) -> dict[str, str]:
+def base_values(sheet: Sheet | None, *, version: int, items: Sequence[scoring.Item], errors: int) -> dict[str, str]:
     """Return the fields as they stood at the version that the keyer opened."""
     record: Mapping[str, Any] = EMPTY
     if sheet is not None and version:
@@ -49,7 +47,7 @@ def base_values(
 def differences(
     typed: TypedSheet, *, theirs: Mapping[str, str], base: Mapping[str, str], items: Sequence[scoring.Item]
 ) -> list[Difference]:
-    """List every field in which what was typed differs from what now stands; who changed it decides what is proposed."""
+    """List every field in which what was typed differs from what now stands; who changed it is proposed."""
     mine = values_of_record(typed.record, items=items, errors=typed.errors)
     labels = _LABELS | {f"mark-{item.id}": f"Mark, {item.label}" for item in items}
     labels |= {f"remark-{item.id}": f"Remark, {item.label}" for item in items}
@@ -64,7 +62,7 @@ def differences(
 
 
 def _with_kind(values: Mapping[str, str]) -> dict[str, str]:
-    """A given result is compared together with what it is."""
+    """Join a given result with what it is, so that both are compared."""
     found = dict(values)
     if found["given"]:
         found["given"] = f"{found['given_kind']} {found['given']}"

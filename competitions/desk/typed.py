@@ -35,7 +35,7 @@ class TypedSheet:
     """What stands in the fields of the keying page; ``values`` is by field name, always text.
 
     Fields: ``mark-7``, ``remark-7``, ``substitute-7``, ``overall``, ``total``, ``signed``, ``given_kind``, ``given``,
-    ``errors``. ``record`` is the sheet they amount to, in the shape a revision keeps; of use when ``problems`` is empty.
+    ``errors``. ``record`` is the sheet they amount to, as a revision keeps it; of use when ``problems`` is empty.
     """
 
     values: dict[str, str]
@@ -44,7 +44,7 @@ class TypedSheet:
     problems: list[tuple[str, str]] = field(default_factory=list)
 
     def changes(self) -> SheetChanges:
-        """The whole sheet as one change, gaps included."""
+        """Return the whole sheet as one change, gaps included."""
         return SheetChanges(
             marks=self.record["marks"],
             remarks=self.record["remarks"],
@@ -91,7 +91,9 @@ def read_typed(data: Mapping[str, str], *, items: Sequence[scoring.Item]) -> Typ
         "overall_remarks": clean_text(typed.values["overall"]),
         "given_result": _given(typed, marked=any(tenths is not None for tenths in marks.values())),
         "typed_total": _total(typed),
-        "substitutes": [item.id for item in items if typed.values[f"substitute-{item.id}"] and marks[item.id] is not None],
+        "substitutes": [
+            item.id for item in items if typed.values[f"substitute-{item.id}"] and marks[item.id] is not None
+        ],
         "signed": bool(typed.values["signed"]),
     }
     typed.errors = _errors(typed)

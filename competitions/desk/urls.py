@@ -1,8 +1,18 @@
-"""Addresses of the desk. The word ``office`` stands where a class number or an entry number could: it is none itself."""
+"""Addresses of the desk. The word ``office`` stands where a class number or an entry number could: it is neither."""
 
 from django.urls import path
 
-from competitions.desk.views import classes, competitions, deskboard, documents, entries, exchange, order, results, sheets
+from competitions.desk.views import (
+    classes,
+    competitions,
+    deskboard,
+    documents,
+    entries,
+    exchange,
+    order,
+    results,
+    sheets,
+)
 
 _CLASS = "<slug:slug>/<str:number>/"
 _ENTRY = f"{_CLASS}<str:entry>/"

@@ -22,7 +22,7 @@ def pair_by_hand(
     horse_born: int | None = None,
     owner: str = "",
 ) -> Pair:
-    """Return the pair that was typed: by registration, or by exact name among those of this competition, or a new one."""
+    """Return the pair that was typed: by registration, or by exact name within this competition, or a new one."""
     with write_transaction():
         found_rider = find_or_create_rider(
             name=rider.strip(),

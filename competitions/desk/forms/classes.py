@@ -13,7 +13,7 @@ INTERVAL = re.compile(r"(\d{1,3})(?::([0-5]\d))?\Z", re.ASCII)
 NUMBER = re.compile(r"[0-9A-Za-z][0-9A-Za-z.-]*\Z")
 RESERVED = "office"
 MOST_SEATS = 7
-MOST_BREAKS = 6
+MOST_BREAKS = 4
 
 
 def check_number(number: str, *, what: str) -> str:
@@ -26,7 +26,7 @@ def check_number(number: str, *, what: str) -> str:
 
 
 class ClassForm(DeskForm):
-    number = text_field("Number", longest=10, help_text="As in the programme, such as 4 or 4a.")
+    number = text_field("Number", longest=10, help_text="Such as 4 or 4a.")
     title = text_field("Title", longest=160)
     level = text_field("Level", longest=60, required=False)
     division = text_field("Division", longest=60, required=False, help_text="Such as open or junior.")
@@ -52,7 +52,7 @@ class ClassForm(DeskForm):
 
     def clean_number(self) -> str:
         number = check_number(self.cleaned_data["number"].strip(), what="a class")
-        others = self.competition.classes.exclude(pk=self.cls.pk if self.cls else None)
+        others = self.competition.classes.exclude(pk=self.cls.pk if self.cls else 0)
         if others.filter(number__iexact=number).exists():
             raise forms.ValidationError(f"Class {number} exists already in this competition. Choose another number.")
         return number
@@ -104,7 +104,7 @@ class SeatForm(DeskForm):
         return cleaned
 
 
-class BaseSeats(BaseFormSet):
+class BaseSeats(BaseFormSet[SeatForm]):
     def clean(self) -> None:
         seats = [form.cleaned_data.get("seat", "") for form in self.forms if form.is_valid()]
         named = [seat for seat in seats if seat]
@@ -115,17 +115,6 @@ class BaseSeats(BaseFormSet):
             )
         if not named and not any(self.errors):
             raise forms.ValidationError("The panel is empty. Enter at least one seat, such as C.")
-
-    def panel(self) -> list[dict[str, Any]]:
-        rows = [form.cleaned_data for form in self.forms if form.cleaned_data.get("seat")]
-        return [
-            {
-                "seat": row["seat"],
-                "judge": row["judge"],
-                "parts": [p.strip() for p in row["parts"].split(",") if p.strip()],
-            }
-            for row in rows
-        ]
 
 
 class BreakForm(DeskForm):
@@ -142,18 +131,31 @@ class BreakForm(DeskForm):
         return cleaned
 
 
-class BaseBreaks(BaseFormSet):
-    def breaks(self) -> list[dict[str, int]]:
-        rows = [form.cleaned_data for form in self.forms if form.cleaned_data.get("after")]
-        return sorted(
-            ({"after": row["after"], "minutes": row["minutes"]} for row in rows), key=lambda row: row["after"]
-        )
-
+class BaseBreaks(BaseFormSet[BreakForm]):
     def clean(self) -> None:
         places = [form.cleaned_data.get("after") for form in self.forms if form.is_valid()]
         repeated = sorted({place for place in places if place and places.count(place) > 1})
         if repeated:
             raise forms.ValidationError(f"Two breaks fall after ride {repeated[0]}. Put them together into one.")
+
+
+def panel_of(seats: BaseFormSet[SeatForm]) -> list[dict[str, Any]]:
+    """Return the panel as it was entered, the judges by name."""
+    rows = [form.cleaned_data for form in seats.forms if form.cleaned_data.get("seat")]
+    return [
+        {
+            "seat": row["seat"],
+            "judge": row["judge"],
+            "parts": [part.strip() for part in row["parts"].split(",") if part.strip()],
+        }
+        for row in rows
+    ]
+
+
+def breaks_of(breaks: BaseFormSet[BreakForm]) -> list[dict[str, int]]:
+    """Return the breaks in the order of the rides."""
+    rows = [form.cleaned_data for form in breaks.forms if form.cleaned_data.get("after")]
+    return sorted(({"after": row["after"], "minutes": row["minutes"]} for row in rows), key=lambda row: row["after"])
 
 
 SeatFormSet = formset_factory(SeatForm, formset=BaseSeats, extra=0, min_num=MOST_SEATS, max_num=MOST_SEATS)

@@ -37,7 +37,7 @@ class EntryForm(DeskForm):
 
     def clean_number(self) -> str:
         number = check_number(self.cleaned_data["number"].strip(), what="an entry")
-        others = self.cls.entries.exclude(pk=self.entry.pk if self.entry else None)
+        others = self.cls.entries.exclude(pk=self.entry.pk if self.entry else 0)
         if others.filter(number=number).exists():
             raise forms.ValidationError(f"Number {number} is taken in this class. Enter another.")
         return number
@@ -104,10 +104,9 @@ class DeductionForm(DeskForm):
         return cleaned
 
 
-class BaseDeductions(BaseFormSet):
-    def documents(self) -> list[dict[str, Any]]:
-        """Return the rows that hold an amount as ``class/1`` writes deductions."""
-        return [_document(form.cleaned_data) for form in self.forms if form.cleaned_data.get("amount")]
+def deductions_of(deductions: BaseFormSet[DeductionForm]) -> list[dict[str, Any]]:
+    """Return the rows that hold an amount as ``class/1`` writes deductions."""
+    return [_document(form.cleaned_data) for form in deductions.forms if form.cleaned_data.get("amount")]
 
 
 def _document(row: dict[str, Any]) -> dict[str, Any]:
@@ -119,9 +118,7 @@ def _document(row: dict[str, Any]) -> dict[str, Any]:
     return found
 
 
-DeductionFormSet = formset_factory(
-    DeductionForm, formset=BaseDeductions, extra=0, min_num=MOST_DEDUCTIONS, max_num=MOST_DEDUCTIONS
-)
+DeductionFormSet = formset_factory(DeductionForm, extra=0, min_num=MOST_DEDUCTIONS, max_num=MOST_DEDUCTIONS)
 
 
 def initial_of(entry: Entry) -> dict[str, Any]:

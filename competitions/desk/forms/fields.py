@@ -6,6 +6,7 @@ from typing import Any
 from zoneinfo import available_timezones
 
 from django import forms
+from django.core.validators import BaseValidator
 
 
 class DeskForm(forms.Form):
@@ -62,7 +63,7 @@ def time_field(label: str, *, required: bool = False, help_text: str = "") -> fo
     return field
 
 
-def whole_field(  # noqa: PLR0913 - a whole number has this many properties
+def whole_field(
     label: str, *, least: int, most: int, required: bool = True, help_text: str = "", **attrs: Any
 ) -> forms.IntegerField:
     field = forms.IntegerField(
@@ -76,7 +77,8 @@ def whole_field(  # noqa: PLR0913 - a whole number has this many properties
     sentence = f"The {label.lower()} must be a whole number from {least} to {most}."
     field.error_messages["invalid"] = sentence
     for validator in field.validators:
-        validator.message = f"{sentence[:-1]}, but %(show_value)s was entered."  # type: ignore[union-attr]
+        if isinstance(validator, BaseValidator):
+            validator.message = f"{sentence[:-1]}, but %(show_value)s was entered."
     return field
 
 
@@ -93,7 +95,7 @@ class ZoneField(forms.CharField):
 
 
 def zone_names() -> list[str]:
-    """The time zones offered: those of places, without the old abbreviations."""
+    """Return the time zones to offer: those of places, without the old abbreviations."""
     return sorted(
         name for name in available_timezones() if "/" in name and not name.startswith(("Etc/", "posix", "right"))
     )

@@ -7,7 +7,15 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from competitions.desk.access import ClassDeskView, CompetitionDeskView
-from competitions.desk.forms.classes import BreakFormSet, ClassForm, SeatFormSet, initial_of, initial_panel
+from competitions.desk.forms.classes import (
+    BreakFormSet,
+    ClassForm,
+    SeatFormSet,
+    breaks_of,
+    initial_of,
+    initial_panel,
+    panel_of,
+)
 from competitions.models import CompetitionClass, Judge, RuleSet, Test
 from competitions.services.classes import create_class, judge_named, update_class
 from riders.errors import Conflict, DomainError, InvalidInput
@@ -21,7 +29,9 @@ class ClassNewView(CompetitionDeskView):
 
     def get(self, request: HttpRequest, **_: str) -> HttpResponse:
         form = ClassForm(initial={"date": self.competition.starts_on, "interval": "8"}, competition=self.competition)
-        return page(request, form, SeatFormSet(prefix="seats"), BreakFormSet(prefix="breaks"), {"competition": self.competition})
+        return page(
+            request, form, SeatFormSet(prefix="seats"), BreakFormSet(prefix="breaks"), {"competition": self.competition}
+        )
 
     def post(self, request: HttpRequest, **_: str) -> HttpResponse:
         form = ClassForm(request.POST, competition=self.competition)
@@ -31,8 +41,8 @@ class ClassNewView(CompetitionDeskView):
                 cls = create_class(
                     self.competition,
                     by=self.person,
-                    panel=panel_with_judges(seats.panel()),
-                    breaks=breaks.breaks(),
+                    panel=panel_with_judges(panel_of(seats)),
+                    breaks=breaks_of(breaks),
                     **form.fields_for_service(),
                 )
             except DomainError as error:
@@ -66,8 +76,8 @@ class ClassEditView(ClassDeskView):
                     self.cls,
                     expected_version=int(version) if version.isdecimal() else 0,
                     by=self.person,
-                    panel=panel_with_judges(seats.panel()),
-                    breaks=breaks.breaks(),
+                    panel=panel_with_judges(panel_of(seats)),
+                    breaks=breaks_of(breaks),
                     **form.fields_for_service(),
                 )
             except Conflict as error:
@@ -99,7 +109,7 @@ def panel_with_judges(panel: list[dict[str, Any]]) -> list[dict[str, Any]]:
         return [{**member, "judge": judge_named(member["judge"])} for member in panel]
 
 
-def page(  # noqa: PLR0913 - three forms make up the page
+def page(
     request: HttpRequest, form: ClassForm, seats: Any, breaks: Any, context: dict[str, Any], *, status: int = 200
 ) -> HttpResponse:
     cls: CompetitionClass | None = context.get("cls")
@@ -109,7 +119,9 @@ def page(  # noqa: PLR0913 - three forms make up the page
         "breaks": breaks,
         "judges": Judge.objects.order_by("name"),
         "lacking": [
-            name for name, model in (("test", Test), ("rule set", RuleSet)) if not model._default_manager.exists()  # noqa: SLF001
+            name
+            for name, model in (("test", Test), ("rule set", RuleSet))
+            if not model._default_manager.exists()  # noqa: SLF001
         ],
         "locked": cls is not None and not cls.open_for_changes,
     }

@@ -33,7 +33,7 @@ class CompetitionNewView(DeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest) -> HttpResponse:
+    def get(self, _request: HttpRequest) -> HttpResponse:
         return self._page(CompetitionForm(initial={"time_zone": "Europe/London", "state": "planned"}))
 
     def post(self, request: HttpRequest) -> HttpResponse:
@@ -58,7 +58,7 @@ class CompetitionEditView(CompetitionDeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
         return self._page(CompetitionForm(initial=initial_of(self.competition), competition=self.competition))
 
     def post(self, request: HttpRequest, **_: str) -> HttpResponse:

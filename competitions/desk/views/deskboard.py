@@ -28,12 +28,12 @@ class ClassDeskPage(ClassDeskView):
 
 
 class ClassLiveView(ClassDeskView):
-    """``desk-class-live``: the part of the class desk that is asked for every two seconds; 304 while nothing changed."""
+    """``desk-class-live``: the part of the class desk asked for every two seconds; 304 while nothing changed."""
 
     http_method_names = ["get", "head", "options"]
 
     def get(self, request: HttpRequest, **_: str) -> HttpResponse:
-        tag = live_tag(self.cls.pk, class_version(self.cls.pk))
+        tag = live_tag(self.cls.pk, class_version(self.cls.pk) or 0)
         if request.headers.get("If-None-Match") == tag:
             return HttpResponseNotModified(headers={"ETag": tag, "Cache-Control": "private, no-cache"})
         response = render(request, "desk/class_live.html", live_context(self))

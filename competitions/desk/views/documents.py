@@ -17,7 +17,7 @@ class DocumentsView(DeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest) -> HttpResponse:
+    def get(self, _request: HttpRequest) -> HttpResponse:
         return self._page({})
 
     def post(self, request: HttpRequest) -> HttpResponse:

@@ -12,6 +12,7 @@ from competitions.desk.forms.entries import (
     DeductionFormSet,
     EntryForm,
     OutcomeForm,
+    deductions_of,
     initial_deductions,
     initial_of,
     initial_outcome,
@@ -32,7 +33,7 @@ class EntryNewView(ClassDeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
         return self._page(EntryForm(cls=self.cls))
 
     def post(self, request: HttpRequest, **_: str) -> HttpResponse:
@@ -61,7 +62,7 @@ class EntryEditView(EntryDeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
         return self._page(EntryForm(initial=initial_of(self.entry), cls=self.cls, entry=self.entry))
 
     def post(self, request: HttpRequest, **_: str) -> HttpResponse:
@@ -122,7 +123,7 @@ class EntryView(EntryDeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
         form = OutcomeForm(initial=initial_outcome(self.entry))
         return self._page(form, self._deductions(initial=initial_deductions(self.entry)))
 
@@ -140,15 +141,14 @@ class EntryView(EntryDeskView):
                     status=data["status"],
                     errors=data["errors_of_course"],
                     reason=data["reason"],
-                    deductions=deductions.documents(),
+                    deductions=deductions_of(deductions),
                     hors_concours=data["hors_concours"],
                     why=data["why"],
                 )
             except Conflict as error:
                 self.load(**self.kwargs)
                 form.add_error(None, f"{error.message} It now stands at: {self._said()} What you typed is kept below.")
-                form.data = form.data.copy()
-                form.data["version"] = str(self.entry.version)
+                form.data = {**request.POST.dict(), "version": str(self.entry.version)}
                 status = 409
             except DomainError as error:
                 _report(form, error)
@@ -186,6 +186,7 @@ class EntryView(EntryDeskView):
             "entry": entry,
             "form": form,
             "deductions": deductions,
+            "shown_deductions": len(entry.deductions) + 1,
             "sheets": [(seat, cell_of(cls, entry, seat, sheets.get(seat.pk)), sheets.get(seat.pk)) for seat in seats],
             "has_sheets": bool(sheets),
             "result": row,

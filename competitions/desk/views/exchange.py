@@ -58,7 +58,7 @@ class ImportView(CompetitionDeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest, *, kind: str, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, *, kind: str, **_: str) -> HttpResponse:
         return self._page(kind, {"text": ""})
 
     def post(self, request: HttpRequest, *, kind: str, **_: str) -> HttpResponse:
@@ -75,7 +75,12 @@ class ImportView(CompetitionDeskView):
                 messages.success(request, f"{KINDS[kind].title} are imported: {summary}.")
                 return redirect("desk-competition", self.competition.slug)
         rows = list(csv.reader(io.StringIO(text))) if text else []
-        context = {"text": text, "problems": problems, "replace": request.POST.get("replace"), "row_count": max(0, len(rows) - 1)}
+        context: dict[str, object] = {
+            "text": text,
+            "problems": problems,
+            "replace": request.POST.get("replace"),
+            "row_count": max(0, len(rows) - 1),
+        }
         return self._page(kind, context, status=422)
 
     def _take_in(self, kind: str, text: str) -> Imported:
@@ -102,7 +107,7 @@ class ExportView(CompetitionDeskView):
 
     http_method_names = ["get", "head", "options"]
 
-    def get(self, request: HttpRequest, *, kind: str, **_: str) -> HttpResponse | StreamingHttpResponse:
+    def get(self, _request: HttpRequest, *, kind: str, **_: str) -> HttpResponse | StreamingHttpResponse:
         slug = self.competition.slug
         if kind == "competition":
             text = json.dumps(exports.competition_document(self.competition), ensure_ascii=False, indent=2)

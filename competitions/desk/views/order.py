@@ -20,7 +20,7 @@ class OrderView(ClassDeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
         return self._page(self._entries(), seed=secrets.token_hex(3))
 
     def post(self, request: HttpRequest, **_: str) -> HttpResponse:
@@ -56,7 +56,7 @@ class OrderView(ClassDeskView):
             }
             for place, entry in enumerate(entries, start=1)
         ]
-        last = rows[-1]["time"] if rows else None
+        last = entries[-1].ride_time if entries else None
         context = {
             "competition": self.competition,
             "cls": self.cls,
@@ -64,7 +64,7 @@ class OrderView(ClassDeskView):
             "seed": seed,
             "problem": problem,
             "short_changes": changes,
-            "ends_at": last + timedelta(seconds=self.cls.interval_seconds) if last else None,  # type: ignore[operator]
+            "ends_at": last.astimezone(zone) + timedelta(seconds=self.cls.interval_seconds) if last else None,
             "open": self.cls.open_for_changes,
             "started": any(entry.status not in {Entry.Status.ENTERED, Entry.Status.WITHDRAWN} for entry in entries),
             "draws": draws_of(self.cls),
@@ -86,7 +86,8 @@ class DrawView(ClassDeskView):
             messages.error(request, error.message)
         else:
             messages.success(
-                request, f'The order is drawn with the seed "{seed}". The same seed over the same entries draws it again.'
+                request,
+                f'The order is drawn with the seed "{seed}". The same seed over the same entries draws it again.',
             )
         return redirect("desk-order", self.competition.slug, self.cls.number)
 
@@ -98,7 +99,7 @@ def interval_text(seconds: int) -> str:
 
 
 def moved(ids: list[int], move: str) -> list[int]:
-    """Return the ids with one moved by one place: ``move`` is ``up-<id>`` or ``down-<id>``; anything else moves nothing."""
+    """Return the ids with one moved by one place: ``move`` is ``up-<id>`` or ``down-<id>``; else nothing moves."""
     direction, _, which = move.partition("-")
     if not which.isdecimal() or int(which) not in ids or direction not in {"up", "down"}:
         return ids

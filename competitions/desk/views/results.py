@@ -21,13 +21,15 @@ class OfficialView(ClassDeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
         return self._page()
 
     def post(self, request: HttpRequest, **_: str) -> HttpResponse:
         checks = checks_of(overview_of(self.cls))
         if request.POST.get("version") != str(self.cls.version):
-            return self._page(problem="The class has changed since this page was shown. Look again, then confirm.", status=409)
+            return self._page(
+                problem="The class has changed since this page was shown. Look again, then confirm.", status=409
+            )
         if any(not check.stops for check in checks) and request.POST.get("looked") != "yes":
             sentence = "Some checks ask to be looked at. Tick that you have looked at them, then confirm again."
             return self._page(problem=sentence, status=422)
@@ -64,7 +66,9 @@ class OfficialView(ClassDeskView):
         results = ClassResults.objects.filter(competition_class=self.cls).first()
         if official is None or results is None:
             return []
-        names = {entry.number: str(entry.pair) for entry in self.cls.entries.select_related("pair__rider", "pair__horse")}
+        names = {
+            entry.number: str(entry.pair) for entry in self.cls.entries.select_related("pair__rider", "pair__horse")
+        }
         return list(result_changes(official.document, results.document, names))
 
 
@@ -113,7 +117,7 @@ class ResultHistoryView(ClassDeskView):
 
     http_method_names = ["get", "head", "options"]
 
-    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
         return history_page(self)
 
 

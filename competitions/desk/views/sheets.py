@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Any
+from datetime import datetime
 
-import scoring
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
@@ -13,6 +12,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 
+import scoring
 from competitions.desk.access import SheetDeskView
 from competitions.desk.consequences import consequences
 from competitions.desk.history import sheet_history
@@ -33,10 +33,12 @@ _RECENT_MINUTES = 10
 
 @dataclass(frozen=True, slots=True)
 class Clash:
-    """Somebody else saved first: who, when, and every field that differs."""
+    """Somebody else saved first: who, when, what was opened, what stands now, and every field that differs."""
 
     by: str
-    at: Any
+    at: datetime | None
+    opened: int
+    opened_errors: int
     version: int
     errors: int
     rows: list[Difference]
@@ -47,7 +49,7 @@ class SheetView(SheetDeskView):
 
     http_method_names = ["get", "post", "head", "options"]
 
-    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
         values = values_of(self.sheet, items=self.items, errors=self.entry.errors)
         return self._page(values, version=self.sheet.version if self.sheet else 0, errors_base=self.entry.errors)
 
@@ -58,6 +60,8 @@ class SheetView(SheetDeskView):
         typed = read_typed(apply_choices(data, theirs=theirs), items=self.items)
         if typed.problems:
             return self._refused(typed, version=version, errors_base=errors_base, status=422)
+        if any(data.get(f"keep-{name}") not in {"mine", "theirs"} for name in request.POST.getlist("choose")):
+            version, errors_base = _whole(data.get("opened")), _whole(data.get("opened_errors"))
         clash = self._clash(typed, version=version, errors_base=errors_base)
         if clash is not None and not clash.rows:  # both typed the same
             version, errors_base, clash = clash.version, clash.errors, None
@@ -92,7 +96,7 @@ class SheetView(SheetDeskView):
             rows = [row for row in rows if row.field == "errors"]
         by = str(self.sheet.changed_by) if self.sheet and self.sheet.changed_by and now != version else "Someone else"
         at = self.sheet.changed_at if self.sheet and now != version else timezone.now()
-        return Clash(by, at, now, self.entry.errors, rows)
+        return Clash(by, at, version, errors_base, now, self.entry.errors, rows)
 
     def _saved(self, typed: TypedSheet, *, version: int, errors_base: int, then: str) -> HttpResponse:
         saved = save_sheet(
@@ -154,7 +158,8 @@ class SheetView(SheetDeskView):
     def _refused(self, typed: TypedSheet, *, version: int, errors_base: int, status: int) -> HttpResponse:
         if self._wants_json:
             return JsonResponse(
-                {"problems": [{"field": name, "sentence": sentence} for name, sentence in typed.problems]}, status=status
+                {"problems": [{"field": name, "sentence": sentence} for name, sentence in typed.problems]},
+                status=status,
             )
         return self._page(typed.values, version=version, errors_base=errors_base, typed=typed, status=status)
 
@@ -174,7 +179,7 @@ class SheetView(SheetDeskView):
     def _wants_json(self) -> bool:
         return self.request.headers.get("Accept", "").startswith("application/json")
 
-    def _page(  # noqa: PLR0913 - what the page comes back with
+    def _page(
         self,
         values: dict[str, str],
         *,
@@ -226,7 +231,7 @@ class SheetStateView(SheetDeskView):
 
     http_method_names = ["get", "head", "options"]
 
-    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+    def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
         openings = note_opening(entry=self.entry, seat=self.seat, by=self.person)
         sheet = self.sheet
         zone = self.competition.zone
@@ -270,5 +275,3 @@ def _standing(summary: scoring.SheetSummary, *, given: bool) -> str:
         gaps = len(summary.missing)
         return f"{gaps} {'gap is' if gaps == 1 else 'gaps are'} left."
     return f"{summary.points} points, {summary.percentage} %."
-
-

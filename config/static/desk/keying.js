@@ -17,13 +17,14 @@ const markField = (id) => byId(`mark-${id}`);
 const remarkField = (id) => byId(`remark-${id}`);
 let lastMark = order[0];
 let saved = snapshot();
+form.noValidate = true; // without this script the browser itself asks for the choices between two keyers
 
 // Fields
 
 function snapshot() {
   const values = {};
   for (const field of form.elements) {
-    if (!field.name || ["csrfmiddlewaretoken", "version", "errors_base", "then", "way"].includes(field.name)) continue;
+    if (!field.name || ["csrfmiddlewaretoken", "version", "errors_base", "then", "way", "choose", "opened", "opened_errors"].includes(field.name)) continue;
     if (field.name.startsWith("keep-")) continue;
     if (field.type === "checkbox") values[field.name] = field.checked ? "1" : "";
     else values[field.name] = field.value;
@@ -297,6 +298,12 @@ form.addEventListener("submit", (event) => {
   if (wrong) {
     byId("save-said").textContent = "Not saved: correct the mark that is no mark first.";
     goToMark(wrong);
+    return;
+  }
+  const undecided = document.querySelector(".clash-row.is-open");
+  if (undecided) {
+    byId("save-said").textContent = "Not saved: choose for every field that differs first.";
+    undecided.querySelector("input[type=radio]").focus();
     return;
   }
   saver.save(event.submitter ? event.submitter.value : way());

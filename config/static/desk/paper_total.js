@@ -4,6 +4,7 @@ import { costOfErrors, decimal, equal, exactText, minus } from "./tally.js";
 import { holds, markAsWritten } from "./typed_mark.js";
 
 const PLAIN = /^\d{1,6}(\.\d{1,6})?$/;
+const one = (value) => equal(absolute(value), { n: 1n, d: 1n });
 const absolute = (value) => ({ n: value.n < 0n ? -value.n : value.n, d: value.d });
 
 // figures: what tally() returned for the full sheet. Returns {state, sentence, hints}.
@@ -25,7 +26,7 @@ export function comparePaper(typedText, data, marks, errors, figures) {
   const more = difference.n > 0n ? "more" : "less";
   return {
     state: "differs",
-    sentence: `The paper says ${typed}, our marks add up to ${exactText(figures.points)}: the paper has ${exactText(absolute(difference))} points ${more}.`,
+    sentence: `The paper says ${typed}, our marks add up to ${exactText(figures.points)}: the paper has ${exactText(absolute(difference))} ${one(difference) ? "point" : "points"} ${more}.`,
     hints: hintsFor(paper, difference, data, marks, errors, figures),
   };
 }
@@ -40,7 +41,7 @@ function hintsFor(paper, difference, data, marks, errors, figures) {
     hints.push(`It is what ${errors ? "one more" : "an"} error of course takes off: look whether the paper notes one.`);
   }
   const single = oneMark(difference, data, marks);
-  if (single.length) hints.push(`One mark keyed differently would explain it: ${single.slice(0, 4).join(", ")}${single.length > 4 ? " and others" : ""}.`);
+  if (single.length) hints.push(`One mark keyed differently would explain it: ${single.slice(0, 3).join(", ")}${single.length > 3 ? " and others" : ""}.`);
   hints.push(...doubled(difference, data, marks));
   if (!hints.length) hints.push("No single mark explains it: go through the sheet once more, coefficients first.");
   return hints.slice(0, 3);
@@ -57,7 +58,7 @@ function oneMark(difference, data, marks) {
     const slip = Number(numerator / denominator);
     const now = marks.get(item.id);
     if ((Math.abs(slip) === 5 || Math.abs(slip) === 10) && holds(item.scale, now + slip)) {
-      found.push({ text: `${item.label} (${markAsWritten(now)} for ${markAsWritten(now + slip)})`, heavy: item.coefficient !== "1" });
+      found.push({ text: `${item.label} (${markAsWritten(now)} here, ${markAsWritten(now + slip)} on the paper)`, heavy: item.coefficient !== "1" });
     }
   }
   return found.sort((a, b) => Number(b.heavy) - Number(a.heavy)).map((slip) => slip.text);
