@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date
 from typing import Any
 
 from django.db.models import F
 
-from riders.csvrows import Row, read_rows
+from riders.csvrows import Row, read_rows, write_rows
 from riders.errors import NotAllowed
 from riders.intake import (
     Imported,
@@ -23,7 +23,6 @@ from riders.intake import (
     slug_from,
 )
 from riders.models import Association, Horse, Membership, Rider, Scheme, Season, User
-from riders.policy import associations_of, keeps
 from riders.services.people import name_fault
 from riders.services.standings import store_standings
 from riders.transactions import write_transaction
@@ -69,7 +68,7 @@ def import_association(document: object, *, by: User | None) -> Imported:
 
 
 def _may_keep(by: User | None, association: Association | None) -> bool:
-    return by is None or by.is_staff or keeps(by, association)
+    return by is None or by.is_staff or (association is not None and association.roles.filter(user=by).exists())
 
 
 def _read_association(reader: Reader) -> dict[str, Any]:
@@ -153,7 +152,9 @@ class _MemberBook:
 
     def __init__(self, problems: Problems, by: User | None) -> None:
         self.problems = problems
-        kept = Association.objects.all() if by is None else associations_of(by)
+        kept = Association.objects.all()
+        if by is not None and not by.is_staff:
+            kept = kept.filter(roles__user=by)
         self.associations = {association.slug: association for association in kept}
         self.known = {
             (membership.association_id, membership.number, membership.starts_on): membership
@@ -272,3 +273,23 @@ def _changed(row: Association | Season, **values: object) -> Imported:
         setattr(row, name, value)
     row.save(update_fields=list(values))
     return Imported(changed=1)
+
+
+def members_csv(association: Association) -> Iterator[str]:
+    """Yield the lines of the association's ``members.csv``."""
+    memberships = association.memberships.select_related("rider", "horse").order_by("number", "starts_on", "pk")
+    return write_rows(MEMBER_COLUMNS, (_member_row(association, membership) for membership in memberships))
+
+
+def _member_row(association: Association, membership: Membership) -> dict[str, str]:
+    member = membership.rider or membership.horse
+    return {
+        "association": association.slug,
+        "member_number": membership.number,
+        "kind": membership.kind,
+        "name": member.name if member else "",
+        "registration": member.registration if member else "",
+        "division": membership.division,
+        "from": membership.starts_on.isoformat(),
+        "to": membership.ends_on.isoformat() if membership.ends_on else "",
+    }

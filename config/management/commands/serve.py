@@ -36,7 +36,7 @@ class Command(BaseCommand):
         connections.close_all()
         services = [_web(host, port, options["workers"])]
         if not options["no_worker"]:
-            services.append(_worker())
+            services.append(worker_service())
         self._say(f"Markbook answers at http://{_shown(host)}:{port}/ as soon as the web server is up.")
         self._say("Reports are made by a worker of their own." if len(services) > 1 else "No worker is started here.")
         self._say("Ctrl-C ends everything.")
@@ -70,9 +70,9 @@ def _web(host: str, port: int, workers: int) -> Service:
     return Service("web server", command, _environment(), vital=True)
 
 
-def _worker() -> Service:
+def worker_service() -> Service:
     command = [
-        *(sys.executable, "-m", "celery", "--app", "config", "--workdir", str(ROOT), "worker", "--beat"),
+        *(sys.executable, "-m", "celery", "--quiet", "--app", "config", "--workdir", str(ROOT), "worker", "--beat"),
         *("--pool", "prefork", "--concurrency", "1", "--loglevel", "WARNING", "--without-gossip", "--without-mingle"),
         "--without-heartbeat",
     ]
