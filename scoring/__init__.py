@@ -13,6 +13,12 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from scoring.championships import ChampionshipDocument as ChampionshipDocument
+    from scoring.championships import ChampionshipRules as ChampionshipRules
+    from scoring.championships_reader import read_championship as read_championship
+    from scoring.championships_reader import read_championship_rules as read_championship_rules
+    from scoring.championships_results import ChampionshipResults as ChampionshipResults
+    from scoring.championships_results import compute_championship as compute_championship
     from scoring.class_reader import read_class as read_class
     from scoring.classes import ClassDocument as ClassDocument
     from scoring.classes import Deduction as Deduction
@@ -46,6 +52,9 @@ if TYPE_CHECKING:
     from scoring.testsheets import read_test as read_test
 
 _MODULES = {
+    "championships": ("ChampionshipDocument", "ChampionshipRules"),
+    "championships_reader": ("read_championship", "read_championship_rules"),
+    "championships_results": ("ChampionshipResults", "compute_championship"),
     "class_reader": ("read_class",),
     "classes": ("ClassDocument", "Deduction", "Entry", "Seat", "Sheet", "TeamRules"),
     "descriptions": ("describe_rules",),

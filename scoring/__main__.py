@@ -8,6 +8,11 @@ from importlib import import_module
 
 COMMANDS = {
     "results": ("scoring.commands:results", "[FILE]", "class/1 in, results/1 out"),
+    "championship": (
+        "scoring.commands:championship",
+        "[FILE]",
+        "championship/1 in, championship-results/1 out",
+    ),
     "standings": ("scoring.commands:standings", "--scheme FILE [--as-of DATE] [SCORES]", "scores in, standings/1 out"),
     "outlook": (
         "scoring.commands:outlook",

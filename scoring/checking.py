@@ -16,6 +16,7 @@ from scoring.testsheets import test_from
 __all__ = ["check", "check_document"]
 
 _SEASON_FORMATS = ("scheme/1", "standings/1", "outlook/1")
+_CHAMPIONSHIP_FORMATS = ("championship/1", "championship-results/1")
 
 
 def check(data: bytes) -> str:
@@ -48,11 +49,14 @@ def _season(function: str, argument: object) -> str:
 
 
 def check_document(document: object) -> str:
-    """Return a sentence that says what a parsed document is; raise :class:`InvalidDocument` with every problem in it."""
+    """Say what a parsed document is; raise :class:`InvalidDocument` with every problem in it."""
     reader = Reader.over(document)
     name = reader.take_text("format", required=True)
     if name in _SEASON_FORMATS:
         return _season("check_document", document)
+    if name in _CHAMPIONSHIP_FORMATS:
+        said: str = import_module("scoring.championships_checking").check_document(document)
+        return said
     checks: Mapping[str, Callable[[Reader], str]] = {
         "test/1": _check_test,
         "rules/1": _check_rules,
@@ -61,12 +65,12 @@ def check_document(document: object) -> str:
         "bundle/1": _check_bundle,
     }
     if name and name not in checks:
-        choices = ", ".join((*checks, *_SEASON_FORMATS))
+        choices = ", ".join((*checks, *_CHAMPIONSHIP_FORMATS, *_SEASON_FORMATS))
         reader.problem("format", f"The format {describe(name)} is not known. Give one of: {choices}.")
-    said = checks[name](reader) if name in checks else ""
+    sentence = checks[name](reader) if name in checks else ""
     if reader.problems:
         raise InvalidDocument(reader.problems)
-    return said
+    return sentence
 
 
 def _check_test(reader: Reader) -> str:

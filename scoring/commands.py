@@ -18,7 +18,7 @@ from scoring.class_reader import read_class
 from scoring.documents import InvalidDocument, Problem, load_json
 from scoring.results import compute_results
 
-__all__ = ["check", "outlook", "refuse", "results", "standings", "unknown", "verify", "write"]
+__all__ = ["championship", "check", "outlook", "refuse", "results", "standings", "unknown", "verify", "write"]
 
 
 def results(argv: list[str]) -> int:
@@ -27,6 +27,16 @@ def results(argv: list[str]) -> int:
     def run() -> int:
         document = compute_results(read_class(load_json(_read(argv)))).as_document()
         write(json.dumps(document, indent=2, ensure_ascii=False))
+        return 0
+
+    return _guarded(run)
+
+
+def championship(argv: list[str]) -> int:
+    """Compute a championship: ``championship/1`` in, ``championship-results/1`` out."""
+
+    def run() -> int:
+        write(str(import_module("scoring.championships_checking").results_text(_read(argv))))
         return 0
 
     return _guarded(run)
@@ -69,7 +79,7 @@ def outlook(argv: list[str]) -> int:
 def unknown(argv: list[str]) -> int:
     """Refuse a command that is not known, or none at all."""
     named = f'The command "{argv[0]}" is not known' if argv else "No command is given"
-    choices = "results, standings, outlook, check, verify"
+    choices = "results, championship, standings, outlook, check, verify"
     return refuse(InvalidDocument([Problem("", f"{named}. Give one of: {choices}.")]))
 
 
