@@ -1,0 +1,252 @@
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+import time
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from django.contrib.auth import authenticate
+from django.core.management import CommandError, call_command
+from pypdf import PdfReader
+
+from competitions import policy
+from competitions.models import Competition, CompetitionClass, Entry, EntryChange, Sheet, SheetRevision
+from competitions.services import results
+from competitions.services.entries import set_outcome
+from config.demonstration import documents, scenario
+from config.demonstration.scenario import load, loaded_scenario
+from config.demonstration.state import State, state_of_database
+from config.management.commands import demo
+from reports.models import Job
+from riders.models import Score, ScoreChange, User
+from riders.selectors.seasons import standings_tables
+from tests.builders import make_competition, make_user
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def quiet(_: str) -> None:
+    """Take what is said."""
+
+
+def run(**options: object) -> str:
+    out = StringIO()
+    call_command("demo", stdout=out, **options)
+    return out.getvalue()
+
+
+@pytest.fixture
+def served(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, object]]:
+    """Let the command end where it would serve, and note how it would."""
+    calls: list[dict[str, object]] = []
+    real = call_command
+
+    def stop(name: str, *args: object, **options: object) -> None:
+        if name == "serve":
+            calls.append(options)
+        else:
+            real(name, *args, **options)
+
+    monkeypatch.setattr(demo, "call_command", stop)
+    return calls
+
+
+def passwords_in(said: str) -> dict[str, str]:
+    return dict(re.findall(r"^(\w+) +((?:[a-z2-9]{4}-){3}[a-z2-9]{4}) ", said, re.MULTILINE))
+
+
+@pytest.mark.django_db
+class TestLoading:
+    def test_the_show_is_as_the_fixtures_say(self):
+        found = load(say=quiet)
+        show = found.competition
+        states = dict(show.classes.values_list("number", "results_state"))
+        assert states == dict.fromkeys("12345", "official") | {"6": "provisional"}
+        assert found.running_class.in_ring.number == "32"
+        assert not any(found.running_class.published.all())
+        total = {
+            (entry.competition_class.number, entry.number): (entry.result.placing, entry.result.total)
+            for entry in Entry.objects.filter(result__isnull=False).select_related("competition_class", "result")
+        }
+        assert (total["1", "26"], total["1", "46"]) == ((4, "67.200"), (5, "67.200"))
+        assert (total["2", "3"], total["2", "16"]) == ((3, "67.321"), (3, "67.321"))
+        assert (total["5", "52"], total["5", "27"]) == ((3, "67.735"), (4, "67.735"))
+        assert (total["5", "8"], total["5", "45"]) == ((5, "65.676"), (5, "65.676"))
+        assert total["2", "25"] == (5, "66.964")
+        assert total["5", "19"][1] == "57.147"
+        assert Entry.objects.get(competition_class__number="3", number="9").status == "retired"
+
+    def test_the_ledger_and_the_standings_follow(self):
+        found = load(say=quiet)
+        assert Score.objects.filter(source="import").count() == 352 + 104
+        assert Score.objects.filter(source="class").count() == 12 + 14 + 14 + 14 + 10
+        tables = standings_tables(found.season)
+        qualified = {row.pair.key for table in tables for row in table.rows if row.qualified and row.pair}
+        assert {"R1007-H2015", "R1007-H2016"} & qualified or qualified
+        assert sum(len(table.rows) for table in tables) == found.season.rows.count() > 40
+
+    def test_loading_again_changes_nothing(self):
+        load(say=quiet)
+        before = _counts()
+        load(say=quiet)
+        assert _counts() == before
+
+    def test_a_load_that_was_cut_off_is_finished_by_the_next(self, monkeypatch, served):
+        def cut(*_: object, **__: object) -> None:
+            raise KeyboardInterrupt
+
+        monkeypatch.setattr(scenario, "make_official", cut)
+        with pytest.raises(KeyboardInterrupt):
+            load(say=quiet)
+        assert state_of_database() is State.LOADING
+        monkeypatch.setattr(scenario, "make_official", results.make_official)
+        run()
+        assert state_of_database() is State.LOADED
+        assert CompetitionClass.objects.filter(results_state="official").count() == 5
+
+    def test_every_role_may_do_its_part_and_no_more(self):
+        found = load(say=quiet)
+        users = {user.username: user for user in User.objects.all()}
+        sheet = Sheet.objects.get(entry=found.running_class.in_ring, seat=found.judged_seat)
+        own = Sheet.objects.filter(entry__pair__rider=found.rider, entry__competition_class__number="5").first()
+        assert len(found.pairs) == 3
+        assert policy.can(users["office"], "run", found.competition)
+        assert policy.can(users["judge"], "mark", found.judged_seat)
+        assert policy.can(users["judge"], "view-sheets", sheet)
+        assert policy.can(users["rider"], "view-sheets", own)
+        assert not policy.can(users["rider"], "view-sheets", sheet)
+        assert not policy.can(users["association"], "run", found.competition)
+        assert [user.username for user in users.values() if user.is_staff] == ["staff"]
+        assert not any(user.is_superuser for user in users.values())
+
+    def test_nobody_can_log_in_before_passwords_are_given(self):
+        load(say=quiet)
+        assert not any(user.has_usable_password() for user in User.objects.all())
+
+
+def _counts() -> tuple[int, ...]:
+    models = (SheetRevision, EntryChange, ScoreChange, Score, Entry, User)
+    versions = Competition.objects.values_list("classes__version", flat=True)
+    return (*(model._default_manager.count() for model in models), *sorted(versions))
+
+
+@pytest.mark.django_db
+class TestCommand:
+    def test_passwords_are_shown_once_work_and_stand_nowhere_in_plain_text(self, served):
+        first = passwords_in(run())
+        assert set(first) == {"office", "judge", "rider", "association", "staff"}
+        assert len(set(first.values())) == 5
+        for username, password in first.items():
+            assert authenticate(username=username, password=password)
+            assert password not in User.objects.get(username=username).password
+        second = passwords_in(run())
+        assert not set(first.values()) & set(second.values())
+        assert authenticate(username="office", password=first["office"]) is None
+        assert authenticate(username="office", password=second["office"])
+
+    def test_it_serves_where_it_is_told_and_prints_that_address(self, served):
+        said = run(port=8123)
+        assert served == [{"host": "127.0.0.1", "port": 8123}]
+        assert "http://127.0.0.1:8123/desk/mirefell-2026-11/" in said
+
+    def test_a_second_start_keeps_what_was_keyed(self, served):
+        run()
+        entry = Entry.objects.filter(competition_class__number="6", status="entered").first()
+        set_outcome(entry, expected_version=None, by=None, status="withdrawn")
+        make_competition("visitors-own")
+        said = run()
+        assert "kept as it is" in said
+        entry.refresh_from_db()
+        assert entry.status == "withdrawn"
+        assert Competition.objects.count() == 2
+
+    def test_anything_else_in_the_database_is_left_alone(self, served):
+        make_user("somebody")
+        make_competition()
+        with pytest.raises(CommandError, match=r"something else than a demonstration \(1 account, 1 competition\)"):
+            run()
+        assert User.objects.count() == 1
+        assert served == []
+
+    def test_a_show_that_was_removed_is_told_and_not_put_back_unasked(self, served):
+        run()
+        Sheet.objects.all().delete()
+        Competition.objects.get().classes.filter(number="6").delete()
+        assert loaded_scenario() is None
+        with pytest.raises(CommandError, match="--reset"):
+            run()
+
+    def test_fixtures_that_cannot_be_taken_in_are_named_row_by_row(self, served, monkeypatch, tmp_path):
+        real = scenario._read
+        bad = b"class,number,seat,item,mark\n1,10,C,1,10.3\n1,10,C,99,7\n"
+        monkeypatch.setattr(scenario, "_read", lambda name: bad if name == "show/marks.csv" else real(name))
+        with pytest.raises(CommandError) as refused:
+            run()
+        assert "row 2, mark: Mark 10.3 for movement 1 is not a step of 0.5." in str(refused.value)
+        assert "row 3, item" in str(refused.value)
+        assert not Sheet.objects.exists()
+
+
+@pytest.mark.django_db
+class TestDocuments:
+    def test_every_kind_is_asked_for(self):
+        wanted = documents.wanted_documents(load(say=quiet))
+        assert {request["kind"] for request in wanted} == {
+            "results", "running-order", "sheet", "sheets", "season-statement",
+        }  # fmt: skip
+        assert sum(request["kind"] == "results" for request in wanted) == 6
+
+    @pytest.fixture
+    def job(self) -> Job:
+        return Job.objects.create(kind="results", target=1, target_version="1", key="k")
+
+    def test_a_worker_that_ends_is_told(self, job):
+        worker = subprocess.Popen([sys.executable, "-c", "raise SystemExit(3)"])
+        worker.wait()
+        with pytest.raises(documents.DocumentsNotMade, match=r"exit 3\) with 1 documents"):
+            documents._wait_for([job.pk], worker, until=time.monotonic() + 60)
+
+    def test_waiting_has_a_bound(self, job):
+        worker = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
+        with pytest.raises(documents.DocumentsNotMade, match="1 of 1 documents were not made in time"):
+            documents._wait_for([job.pk], worker, until=time.monotonic() - 1)
+        worker.communicate(b"\n")
+
+    def test_a_document_that_failed_is_told_with_its_reason(self, job):
+        Job.objects.update(state=Job.State.FAILED, message="The font is gone.")
+        worker = subprocess.Popen([sys.executable, "-c", ""])
+        worker.wait()
+        with pytest.raises(documents.DocumentsNotMade, match="results 1: The font is gone"):
+            documents._wait_for([job.pk], worker, until=time.monotonic() + 60)
+
+
+def test_the_whole_demonstration_with_a_real_queue_and_worker(tmp_path):
+    """On a database and a queue of its own: loaded, its documents made, listed, and ended; then once more, kept."""
+    environment = {name: value for name, value in os.environ.items() if not name.startswith("MARKBOOK_")}
+    environment |= {"MARKBOOK_DATA": str(tmp_path), "DJANGO_SETTINGS_MODULE": "config.settings"}
+
+    def manage(*arguments: str) -> subprocess.CompletedProcess[str]:
+        command = [sys.executable, "-W", "default", "manage.py", *arguments]
+        return subprocess.run(
+            command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=170, check=False
+        )
+
+    assert manage("migrate", "--verbosity", "0").returncode == 0
+    done = manage("demo", "--once")
+    assert done.returncode == 0, done.stdout + done.stderr
+    listed = re.findall(r"^(\d+) +(\d+) +(.+\.pdf) +(reports/\S+\.pdf)$", done.stdout, re.MULTILINE)
+    assert len(listed) == 29
+    for pages, size, _, path in listed:
+        content = (tmp_path / "files" / path).read_bytes()
+        assert len(content) == int(size)
+        assert len(PdfReader(tmp_path / "files" / path).pages) == int(pages)
+    again = manage("demo", "--once")
+    assert again.returncode == 0, again.stdout + again.stderr
+    assert "kept as it is" in again.stdout
+    assert passwords_in(again.stdout).keys() == passwords_in(done.stdout).keys()
+    left_over = subprocess.run(["pgrep", "-f", str(tmp_path)], capture_output=True, text=True, check=False)
+    assert left_over.stdout == ""
