@@ -35,6 +35,9 @@ FRESH = "\0new"
 """Marks a value that stands for any other one than those named."""
 
 _BOOLEANS = ("highest_of_level", "hors_concours", "recognised", "member")
+_OWN_FIELDS = ("pair", "rider", "horse", "owner", "team", "division", "horse_age")
+_COUNTED_FIELDS = {"levels": "level", "pairs": "pair", "riders": "rider", "horses": "horse"}
+_KINDS = ("set", "freestyle", "quality", "eventing")
 _MOST_PROFILES = 20_000
 
 Profile = tuple[tuple[str, FieldValue], ...]
@@ -105,20 +108,26 @@ def _named_values(scheme: Scheme) -> dict[str, set[FieldValue]]:
     return named
 
 
-def profiles_of(scheme: Scheme, *, unit: str, group: GroupKey, latest: Score | None) -> list[Profile]:
+def profiles_of(
+    scheme: Scheme, *, unit: str, group: GroupKey, latest: Score | None, known: Sequence[Score] = ()
+) -> list[Profile]:
     """Return every kind of ride that the scheme tells apart, for a unit in a group.
 
-    Fields of the unit itself (rider, horse, owner, team, division) stay as in its latest score.
+    Fields of the unit itself (rider, horse, owner, team, division) stay as in its latest score, unless the scheme counts
+    them or works by them: then those of its ``known`` scores are tried, and another one.
     """
     fixed: dict[str, FieldValue] = {"status": "completed", scheme.unit: unit, **dict(group)}
-    if latest is not None:
-        for name in ("pair", "rider", "horse", "owner", "team", "division", "horse_age"):
-            fixed.setdefault(name, latest.value_of(name))
     varied = {
         name: _candidates(name, values, latest=latest)
         for name, values in sorted(_named_values(scheme).items())
-        if name not in fixed and name not in ("percentage", "date")
+        if name not in fixed and name not in (*_OWN_FIELDS, "percentage", "date")
     }
+    for name in sorted(_worked_by(scheme) - set(fixed)):
+        seen = {score.value_of(name) for score in known} - {None}
+        varied[name] = _seen_candidates(name, {*seen, *_named_values(scheme).get(name, ())})
+    for name in _OWN_FIELDS:
+        if name not in varied and latest is not None:
+            fixed.setdefault(name, latest.value_of(name))
     varied.update(_class_fields(scheme, varied, latest=latest))
     count = 1
     for candidates in varied.values():
@@ -130,6 +139,23 @@ def profiles_of(scheme: Scheme, *, unit: str, group: GroupKey, latest: Score | N
         tuple(sorted({**fixed, **dict(zip(names, values, strict=True))}.items()))
         for values in product(*varied.values())
     ]
+
+
+def _worked_by(scheme: Scheme) -> set[str]:
+    """Return the fields by which a scheme limits, makes parts, or counts, and whose values a ride must choose from."""
+    names = {field for limit in scheme.limit for field in limit.per}
+    if scheme.value is not None and scheme.value.first is not None:
+        names.update(scheme.value.first.by)
+    counted = {part.count for need in scheme.all_requirements() for part in need.parts()}
+    names.update(field for count, field in _COUNTED_FIELDS.items() if count in counted)
+    return names - {"competition", "class", "test", "venue", "judges", "date"}
+
+
+def _seen_candidates(name: str, values: set[FieldValue]) -> list[FieldValue]:
+    texts = {as_text(value) for value in values} | (set(_KINDS) if name == "kind" else set())
+    if name in _BOOLEANS:
+        return [True, False]
+    return [*sorted(texts, key=natural_key), *([] if name == "kind" else [FRESH])]
 
 
 def _candidates(name: str, values: set[FieldValue], *, latest: Score | None) -> list[FieldValue]:
@@ -221,6 +247,9 @@ class Unridden:
         elif isinstance(values["judges"], str):
             values["judges"] = (values["judges"],)
         extra = tuple((name, as_text(values.pop(name))) for name in sorted(values) if name.startswith("x-"))
+        for name in _COUNTED_FIELDS.values():
+            if values.get(name) == FRESH:
+                values[name] = f"{FRESH} {name} {index}"
         values["class_id"] = values.pop("class")
         for name in ("placing", "starters", "horse_age"):
             if isinstance(values.get(name), Fraction):

@@ -132,7 +132,7 @@ def _outlook(scheme: Scheme, unit: str, group: GroupKey, admitted: Admitted, *, 
     published = prospect.published(assessment.valued.number)
     qualified = assessment.met and published.met
     asked = (*assessment.requirements, *([published.threshold] if published.threshold else []))
-    profiles = profiles_of(scheme, unit=unit, group=group, latest=latest)
+    profiles = profiles_of(scheme, unit=unit, group=group, latest=latest, known=[entry.score for entry in entries])
     plan = None if qualified else make_plan(prospect, profiles)
     return Outlook(
         unit=unit,

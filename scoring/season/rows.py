@@ -18,10 +18,10 @@ Explanation = tuple[str, str, str]
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A unit's line. ``merit`` and ``tie_keys`` are what it is ranked by (higher is better), ``note`` what came after.
+    """A unit's line. ``merit`` and ``tie_keys`` are what it is ranked by (higher is better).
 
     ``about`` holds the fields that the ``after`` rules look at (a pair's rider), ``tier_rank`` the tier's place in the
-    scheme.
+    scheme. ``problem`` says why there is no value, ``note`` why ``after`` took the unit out of the ranking.
     """
 
     unit: str
@@ -39,6 +39,7 @@ class Row:
     about: tuple[tuple[str, FieldValue], ...] = ()
     placing: int | None = None
     shared: bool = False
+    problem: str = ""
     note: str = ""
 
     def as_dict(self, *, with_tier: bool = False) -> dict[str, object]:

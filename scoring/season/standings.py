@@ -143,7 +143,7 @@ def _row(
         requirements=requirements,
         explanations=_in_order(explained),
         about=tuple((name, _latest_value(entries, name)) for name in scheme.fields_after),
-        note=valued.problem,
+        problem=valued.problem,
     )
 
 
