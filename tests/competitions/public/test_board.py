@@ -19,12 +19,6 @@ BOARD = "/competitions/linden-autumn/1/"
 ROWS = f"{BOARD}rows/"
 
 
-@pytest.fixture(autouse=True)
-def nothing_remembered():
-    board_pages._public_classes.clear()
-    board_pages._fragments.clear()
-
-
 def marked(*marks: int, seats: str = "C", **fields) -> CompetitionClass:
     competition_class = make_class(seats=seats, entries=len(marks), **fields)
     for entry, mark in zip(competition_class.entries.order_by("number"), marks, strict=True):
