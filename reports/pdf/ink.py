@@ -27,7 +27,14 @@ SMALL = 7.2
 LABEL = 6.6
 
 RUNNING = ParagraphStyle(
-    "running", fontName=SANS, fontSize=BODY, leading=12.4, textColor=INK, allowWidows=0, allowOrphans=0
+    "running",
+    fontName=SANS,
+    fontSize=BODY,
+    leading=12.4,
+    textColor=INK,
+    allowWidows=0,
+    allowOrphans=0,
+    spaceShrinkage=0,
 )
 NOTE = ParagraphStyle("note", parent=RUNNING, fontSize=SMALL + 0.3, leading=10.4, textColor=SOFT)
 REASON = ParagraphStyle("reason", parent=NOTE, fontName=OBLIQUE)

@@ -81,7 +81,15 @@ def result_line(index: int, *, seats: int, **changes: object) -> ResultLine:
     return ResultLine(**(fields | changes))  # type: ignore[arg-type]
 
 
-def results(*, seats: int = 3, entries: int = 12, teams: bool = False, others: bool = True, **changes: object) -> ResultsData:
+def results(
+    *,
+    seats: int = 3,
+    entries: int = 12,
+    teams: bool = False,
+    others: bool = True,
+    panel: tuple[tuple[str, str], ...] | None = None,
+    **changes: object,
+) -> ResultsData:
     lines = [result_line(index, seats=seats) for index in range(entries)]
     if others:
         lines += [
@@ -102,7 +110,7 @@ def results(*, seats: int = 3, entries: int = 12, teams: bool = False, others: b
         "revision": 0,
         "correcting": False,
         "published_at": None,
-        "seats": tuple(zip(SEATS[:seats], JUDGES[:seats], strict=True)),
+        "seats": panel or tuple(zip(SEATS[:seats], JUDGES[:seats], strict=True)),
         "lines": tuple(lines),
         "teams": (
             TeamLine("Green", 1, "212.430", ("12", "15", "9")),
@@ -119,7 +127,7 @@ def results(*, seats: int = 3, entries: int = 12, teams: bool = False, others: b
     return ResultsData(**(fields | changes))  # type: ignore[arg-type]
 
 
-def running_order(*, rides: int = 24, **changes: object) -> RunningOrderData:
+def running_order(*, count: int = 24, **changes: object) -> RunningOrderData:
     lines = tuple(
         RideLine(
             order=index + 1,
@@ -133,7 +141,7 @@ def running_order(*, rides: int = 24, **changes: object) -> RunningOrderData:
             hors_concours=index == 7,
             pause_minutes=15 if index in {7, 15} else 0,
         )
-        for index in range(rides)
+        for index in range(count)
     )
     fields: dict[str, object] = {
         "head": class_head(),
@@ -246,7 +254,7 @@ def score_line(index: int, **changes: object) -> ScoreLine:
     return ScoreLine(**(fields | changes))  # type: ignore[arg-type]
 
 
-def season_statement(*, scores: int = 9, **changes: object) -> SeasonStatementData:
+def season_statement(*, counted: int = 9, **changes: object) -> SeasonStatementData:
     dropped = {"outcome": "dropped", "sentence": "Of the scores that may count, the 6 best count; this one is the 7th."}
     barred = {"outcome": "not eligible", "sentence": "The rider was not a member on the day of the ride."}
     fields: dict[str, object] = {
@@ -271,8 +279,8 @@ def season_statement(*, scores: int = 9, **changes: object) -> SeasonStatementDa
             ),
         ),
         "scores": (
-            *(score_line(index) for index in range(scores)),
-            *(score_line(index, **dropped) for index in range(scores // 4)),
+            *(score_line(index) for index in range(counted)),
+            *(score_line(index, **dropped) for index in range(counted // 4)),
             score_line(3, **barred),
         ),
         "rule": (

@@ -6,13 +6,13 @@ import io
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
 
 import pytest
-from pypdf import PdfReader
+from pypdf import PageObject, PdfReader
 
 from reports.pdf import results, running_order, season_statement, sheets
-from reports.pdf.text import missing_letters, one_line
+from reports.pdf.ink import MARGIN
+from reports.pdf.text import missing_letters, one_line, width_of
 from tests.reports import shapes
 
 A4 = (595, 842)
@@ -39,15 +39,15 @@ BUILDS: dict[str, Callable[[], bytes]] = {
     "results, 7 judges": lambda: results.build(shapes.results(seats=7)),
     "results, nobody": lambda: results.build(shapes.results(entries=0, others=False)),
     "running order": lambda: running_order.build(shapes.running_order()),
-    "running order, 60 rides": lambda: running_order.build(shapes.running_order(rides=60)),
-    "running order, nobody": lambda: running_order.build(shapes.running_order(rides=0)),
+    "running order, 60 rides": lambda: running_order.build(shapes.running_order(count=60)),
+    "running order, nobody": lambda: running_order.build(shapes.running_order(count=0)),
     "sheet": lambda: sheets.build(shapes.sheets()),
     "sheet without remarks": lambda: sheets.build(shapes.sheets(remarks=False)),
     "sheets of 5 judges": lambda: sheets.build(shapes.sheets(count=5)),
     "sheets with long remarks": lambda: sheets.build(shapes.sheets(count=2, long=True)),
     "no sheet": lambda: sheets.build(shapes.sheets(count=0)),
     "statement": lambda: season_statement.build(shapes.season_statement()),
-    "statement, 80 scores": lambda: season_statement.build(shapes.season_statement(scores=80)),
+    "statement, 80 scores": lambda: season_statement.build(shapes.season_statement(counted=80)),
     "statement, nothing": lambda: season_statement.build(shapes.season_statement(tables=(), scores=())),
 }
 
@@ -72,20 +72,27 @@ def test_pages_are_a4_numbered_and_titled_with_only_our_own_fonts(build):
     assert document.metadata.title
 
 
+def printed_edges(page: PageObject) -> list[tuple[float, float]]:
+    """Where each printed string starts and ends, in points from the left edge."""
+    edges: list[tuple[float, float]] = []
+
+    def note(written: str, at: list[float], matrix: list[float], font: dict[str, str] | None, size: float) -> None:
+        if written.strip() and font:
+            face = font["/BaseFont"].partition("+")[2]
+            left = at[4] + at[0] * matrix[4]
+            edges.append((left, left + width_of(written.strip("\n"), face=face, size=size)))
+
+    page.extract_text(visitor_text=note)
+    return edges
+
+
 @pytest.mark.parametrize("build", BUILDS.values(), ids=BUILDS.keys())
 def test_nothing_is_printed_beyond_the_margins(build):
     for page in read(build()).pages:
-        width = float(page.mediabox.width)
-        seen: list[float] = []
-
-        def note(written: str, _cm: Any, matrix: list[float], _font: Any, _size: Any, seen: list[float] = seen) -> None:
-            if written.strip():
-                seen.append(matrix[4])
-
-        page.extract_text(visitor_text=note)
-        assert seen
-        assert min(seen) >= 40
-        assert max(seen) <= width - 40
+        edges = printed_edges(page)
+        assert len(edges) > 3
+        assert min(left for left, _ in edges) >= MARGIN - 0.01
+        assert max(right for _, right in edges) <= float(page.mediabox.width) - MARGIN + 0.01
 
 
 @pytest.mark.parametrize(("seats", "size"), [(1, A4), (4, A4), (5, A4[::-1]), (7, A4[::-1])])
@@ -241,8 +248,8 @@ def hostile_documents(name: str) -> dict[str, bytes]:
     return {
         "results": results.build(
             shapes.results(
-                head=head, lines=(line, out), seats=(("C", name),), rules_title=name, rule=name, problem=name,
-                teams=(shapes.TeamLine(name, 1, "200.000", (name[:10],)),),
+                head=head, lines=(line, out), panel=(("C", name),), rules_title=name, rule=name, problem=name,
+                teams=True,
             )
         ),
         "running order": running_order.build(shapes.running_order(head=head, rides=(ride,), judges=(("C", name),))),
