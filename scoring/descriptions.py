@@ -84,6 +84,8 @@ def _errors(rules: RuleSet) -> Iterator[str]:
     end = "" if limit is None else f"The {_ordinal(limit)} eliminates."
     if errors.steps and limit != 1:
         yield f"{_costs(errors)} {end}".strip()
+        if rules.parts and errors.off == "sheet-points":
+            yield "Errors in points come off the part technical."
     else:
         yield end.replace("The first", "The first error of course") if limit == 1 else _only_elimination(limit)
 

@@ -27,8 +27,9 @@ def moved_outliers(percentages: Mapping[str, Percent], outliers: Outliers, *, pe
 
     A sheet that differs from the mean of the others by the limit or more goes to the nearest other percentage. The
     largest gap goes first and is seen by those after it. Of equal gaps the lower sheet goes first, since doubt is
-    decided for the rider; of two others equally near the one on the side of the mean is taken. Sources: reports of 2014
-    on dressage-news.com (1 August) and horseandhound.co.uk (458842).
+    decided for the rider; of two others equally near the one on the side of the mean is taken. A sheet that has an
+    equal beside it stays where it is. Sources: reports of 2014 on dressage-news.com (1 August) and horseandhound.co.uk
+    (458842).
 
     >>> panel = {"E": 65530, "H": 71780, "C": 73000, "M": 73000, "B": 73000, "K": 74000, "F": 75560}
     >>> [(move.seat, move.moved_to) for move in
@@ -46,8 +47,9 @@ def moved_outliers(percentages: Mapping[str, Percent], outliers: Outliers, *, pe
             break
         others = tuple(value for name, value in current.items() if name != seat)
         move = Move(seat, current[seat], others, _nearest(current[seat], others))
-        moves.append(move)
         waiting.remove(seat)
+        if move.moved_to != move.given:
+            moves.append(move)
         current[seat] = move.moved_to
     return moves
 

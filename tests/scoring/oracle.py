@@ -199,7 +199,9 @@ class Oracle:
                 return
             nearest = min(abs(value - counted[seat]) for value in others)
             candidates = [value for value in others if abs(value - counted[seat]) == nearest]
-            ride["moved"][seat] = counted[seat] = min(candidates, key=lambda value: abs(value - mean))
+            given, counted[seat] = counted[seat], min(candidates, key=lambda value: abs(value - mean))
+            if counted[seat] != given:
+                ride["moved"][seat] = counted[seat]
             waiting.remove(seat)
 
     def part_means(self, sheets):

@@ -201,10 +201,10 @@ def test_working_of_an_error_and_a_deduction():
             {"off": "total-percentage", "amount": "0.5", "reason": "late entry"},
         ],
     }
+    two_errors = " - 6 for 2 errors of course (2 + 4)"
     assert lines_of(document, "12")[:4] == [
-        "C: 40 points - 6 for 2 errors of course (2 + 4) = 34 of 60 = 56.667 % (56.666666... rounded half up)",
-        "B: 37 points - 6 for 2 errors of course (2 + 4) - 2 for whip = 29 of 60 = 48.333 % "
-        "(48.333333... rounded half up)",
+        f"C: 40 points{two_errors} = 34 of 60 = 56.667 % (56.666666... rounded half up)",
+        f"B: 37 points{two_errors} - 2 for whip = 29 of 60 = 48.333 % (48.333333... rounded half up)",
         "Total: (56.667 + 48.333) / 2 = 52.500 %",
         "Total: 52.500 - 0.5 for late entry = 52.000 %",
     ]
