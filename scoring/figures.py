@@ -6,7 +6,7 @@ fractions of it where the rule set keeps a sheet's percentage exact. Nothing is 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -22,7 +22,7 @@ __all__ = ["Frame", "PartFigures", "Percent", "SeatFrame", "SheetFigures"]
 Percent = int | Fraction
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class PartFigures:
     """One part of a sheet, or the whole of it where the rule set has no parts (``name`` is then empty).
 
@@ -38,11 +38,11 @@ class PartFigures:
     percentage: Percent
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class SheetFigures:
     """One sheet. ``full`` is False while marks are missing; the figures are then those of the items marked."""
 
-    parts: list[PartFigures]
+    parts: Sequence[PartFigures]
     points: int | None
     maximum: int | None
     percentage: Percent
@@ -64,7 +64,11 @@ class PartFrame:
 class SeatFrame:
     seat: Seat
     parts: tuple[PartFrame, ...]
-    weight: int
+
+    @property
+    def whole(self) -> bool:
+        """True where the seat marks every item of a class without parts."""
+        return self.parts[0].positions is None
 
 
 class Frame:
@@ -82,6 +86,7 @@ class Frame:
         self.maxima = tuple(maximum * factor for maximum in test.maxima) if test else ()
         self.seats = {seat.seat: self._seat(seat) for seat in document.panel}
         self._costs: dict[int, int] = {}
+        self._figures: dict[int, SheetFigures] = {}
         self._points_texts: dict[int, str] = {}
         self._percent_texts: dict[Percent, str] = {}
 
@@ -116,7 +121,7 @@ class Frame:
                 positions = tuple(index for index, item in enumerate(test.items) if item.part == name)
             maximum = sum(self.maxima if positions is None else (self.maxima[index] for index in positions))
             parts.append(PartFrame(name, positions, maximum, int(weights[name] * share) if name else 1))
-        return SeatFrame(seat, tuple(parts), sum(part.weight for part in parts))
+        return SeatFrame(seat, tuple(parts))
 
     @cached_property
     def points_maximum(self) -> int | None:
@@ -127,6 +132,10 @@ class Frame:
         """Work out one sheet; None when nothing on it is marked yet."""
         if sheet.percentage is not None:
             return self._given(entry, seat, sheet.percentage)
+        if seat.whole and sheet.marks is not None and not entry.errors and not entry.deductions:
+            figures = self._untouched(sheet.marks, seat.parts[0])
+            if figures is not None:
+                return figures
         if len(seat.parts) == 1:
             part, full = self._part(entry, seat, seat.parts[0], sheet)
             if part is None:
@@ -141,6 +150,18 @@ class Frame:
         percentage = self.round_sheet(weighed, sum(frame.weight for frame, _ in pairs))
         points, maximum = sum(part.points or 0 for part in parts), sum(part.maximum or 0 for part in parts)
         return SheetFigures(parts, points, maximum, percentage, all(full for _, full in found))
+
+    def _untouched(self, marks: tuple[int | None, ...], part: PartFrame) -> SheetFigures | None:
+        """Work out a full sheet that nothing comes off, as most are; sheets with equal points share their figures."""
+        if None in marks:
+            return None
+        points = sum(map(mul, marks, self.weights))
+        figures = self._figures.get(points)
+        if figures is None:
+            percentage = self.round_sheet(points * 100 * self.percent_unit, part.maximum)
+            whole = PartFigures("", points, points, part.maximum, percentage, percentage)
+            figures = self._figures[points] = SheetFigures((whole,), points, part.maximum, percentage, full=True)
+        return figures
 
     def _given(self, entry: Entry, seat: SeatFrame, percentage: Fraction) -> SheetFigures:
         value = int(percentage * self.percent_unit)

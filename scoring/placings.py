@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 from itertools import groupby
 from typing import TypeVar
 
@@ -33,6 +34,7 @@ class Placing:
     separated: list[tuple[TieStep, dict[str, Figure]]] = field(default_factory=list)
 
 
+@lru_cache(maxsize=4096)
 def natural_order(text: str) -> tuple[tuple[str | tuple[int, str], ...], str]:
     """Return a sort key under which 9 comes before 12, and A2 before A10.
 

@@ -45,10 +45,12 @@ class SheetReader:
         self.maximum = self._maximum()
 
     def _maximum(self) -> Fraction | None:
-        if self.draft.maximum is not None or not self.items:
+        test = self.draft.test
+        if self.draft.maximum is not None or test is None:
             return self.draft.maximum
-        marked = zip(self.items, self.marked, strict=True)
-        return sum((item.maximum for item, marks in marked if marks), Fraction(0))
+        return Fraction(
+            sum(maximum for maximum, marks in zip(test.maxima, self.marked, strict=True) if marks), test.unit
+        )
 
     def read(self, value: object, *, path: str, problems: list[Problem], full: bool) -> Sheet | None:
         """Read one sheet; ``full`` asks for every mark. None when it cannot be used."""

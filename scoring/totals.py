@@ -93,6 +93,6 @@ def penalty_of(frame: Frame, total: int) -> int | None:
 
 
 def collective_points(frame: Frame, marks: tuple[int | None, ...], positions: tuple[int, ...]) -> int:
-    """Add up mark x coefficient over some items of one sheet, in ``frame.unit``; an item without a mark adds nothing."""
+    """Add up mark x coefficient over some items of one sheet, in ``frame.unit``; without a mark nothing is added."""
     weights = frame.weights
     return sum([(marks[position] or 0) * weights[position] for position in positions])
