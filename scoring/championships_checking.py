@@ -8,11 +8,12 @@ from collections.abc import Iterator
 from scoring.championships import FIGURES, METHODS
 from scoring.championships_reader import championship_from, read_championship
 from scoring.championships_results import compute_championship
-from scoring.documents import InvalidDocument, Reader, describe, load_json, take_format
+from scoring.classes import STATUSES
+from scoring.documents import InvalidDocument, Problem, Reader, describe, load_json, take_format
 
 __all__ = ["championship_results_from", "check_document", "results_text"]
 
-_STATUSES = ("completed", "eliminated", "retired", "withdrawn", "no-show", "running")
+_ROW = ("placing", "shared", "value", "tie", "reason", "working")
 
 
 def check_document(document: object) -> str:
@@ -67,6 +68,8 @@ def championship_results_from(reader: Reader) -> None:
 
 
 def _row(reader: Reader, name: str) -> str:
+    lists = ("classes", "members") if name == "team" else ("classes",)
+    _stand(reader, (*_ROW, *lists))
     found = reader.take_text(name, required=True, empty=False)
     placing = reader.take_int("placing", least=1)
     reader.take_bool("shared")
@@ -76,28 +79,50 @@ def _row(reader: Reader, name: str) -> str:
         reader.problem("value", "What has a place has a value. Give it, or set the place to null.")
     if placing is not None and reason:
         reader.problem("reason", "What has a place needs no reason for having none. Set it to null.")
-    for key in ("classes", "members"):
+    for key in lists:
         for child in reader.objects(key):
-            child.take_text("unit" if key == "members" else "class", required=True, empty=False)
-            child.take_text("number")
-            child.take_choice("status", _STATUSES)
-            _figure(child, "value")
-            child.take_bool("counts")
-            child.take_bool("drop_out")
-            child.finish()
+            _cell(child, "unit" if key == "members" else "class", entry=name == "unit")
     _tie(reader)
-    reader.take_list("working")
+    _texts(reader, "working")
     reader.finish()
     return found
+
+
+def _cell(reader: Reader, what: str, *, entry: bool) -> None:
+    keys = ("value", "counts", "drop_out")
+    _stand(reader, ("number", "status", *keys) if entry else keys)
+    reader.take_text(what, required=True, empty=False)
+    if entry:
+        reader.take_text("number")
+        reader.take_choice("status", STATUSES)
+    _figure(reader, "value")
+    reader.take_bool("counts")
+    reader.take_bool("drop_out")
+    reader.finish()
 
 
 def _tie(reader: Reader) -> None:
     tie = reader.take_object("tie")
     if tie is not None:
-        tie.take_list("with", required=True)
+        _stand(tie, ("with", "step", "value"))
+        _texts(tie, "with")
         tie.take_text("step")
         _figure(tie, "value")
         tie.finish()
+
+
+def _stand(reader: Reader, keys: tuple[str, ...]) -> None:
+    """Report the keys that do not stand in an object, not even as null."""
+    for key in keys:
+        if key not in reader.value:
+            reader.problem(key, f'"{key}" is missing. Give it, as null where there is nothing to say.')
+
+
+def _texts(reader: Reader, key: str) -> None:
+    for index, text in enumerate(reader.take_list(key)):
+        if not isinstance(text, str):
+            message = f"Here stands {describe(text)}. Give a text in quotation marks."
+            reader.problems.append(Problem(f"{reader.at(key)}[{index}]", message))
 
 
 def _figure(reader: Reader, key: str) -> object:

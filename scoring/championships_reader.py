@@ -179,14 +179,15 @@ def _positions(reader: Reader, classes: int) -> Iterator[int]:
 
 
 def _class(reader: Reader, rules: ChampionshipRules) -> ChampionshipClass:
-    before = len(reader.problems)
     title = reader.take_text("title")
     results = reader.take_object("results", required=True)
     units = dict(_texts_by_key(reader, "units", required=True))
+    before = len(reader.problems)
     if results is not None:
         results_from(results)
+    usable = len(reader.problems) == before
     reader.finish()
-    if results is None or len(reader.problems) > before:
+    if results is None or not usable:
         return ChampionshipClass("", title, {}, {})
     class_id = str(results.value["class"])
     found = dict(_entries(reader, results, units, rules))
@@ -210,6 +211,8 @@ def _entries(
         if unit is None or row.get("hors_concours"):
             continue
         entry = _entry(row)
+        for name in (name for name, text in entry.figures.items() if text.startswith("-")):
+            results.problem(f"entries[{index}]", f"The figure {name} is {entry.figures[name]}. Nothing goes below 0.")
         found.setdefault(unit, []).append(entry)
         if entry.status == "completed" and rules.of != "placing" and rules.of not in entry.figures:
             message = (

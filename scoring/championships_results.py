@@ -152,7 +152,9 @@ def _teams_of_classes(document: ChampionshipDocument, teams: ChampionshipTeams) 
 def _team_cell(found: ChampionshipClass, name: str, of: str) -> Cell:
     text = _team_text(found.teams.get(name), of)
     status = None if name not in found.teams else "completed" if text is not None else "incomplete"
-    return Cell(found.id, found.title, None, status, None if text is None else Fraction(text), text, own=True)
+    return Cell(
+        found.id, found.title, None, status, None if text is None else Fraction(text), text, own=text is not None
+    )
 
 
 def _team_text(team: ClassTeam | None, of: str) -> str | None:
@@ -169,7 +171,7 @@ def _team_figure(
     by_place = step.by == "placing" or (step.by == "best-class" and teams.of == "placing")
     positions = step.positions or tuple(range(len(document.classes)))
     texts = [_team_text(document.classes[p].teams.get(name), "placing" if by_place else "value") for p in positions]
-    lowest = by_place or teams.lowest_wins
+    lowest = by_place or teams.of == "penalty" or (teams.of == "placing" and document.rules.of == "penalty")
     return max((-Fraction(text) if lowest else Fraction(text) for text in texts if text is not None), default=None)
 
 
@@ -184,12 +186,7 @@ def _teams_of_units(document: ChampionshipDocument, teams: ChampionshipTeams, ro
         cells.setdefault(team, []).append(_member_cell(document, unit, by_unit.get(unit)))
     contest = _team_contest(document, teams, ties=(ChampionshipStep("worst-counting"),))
 
-    def worst(name: str, _: ChampionshipStep) -> Fraction | None:
-        values = [cell.value for cell in table.cells[name] if cell.counts and cell.value is not None]
-        return min(-value if teams.lowest_wins else value for value in values)
-
-    table = Table(contest, cells, figure=worst)
-    return table.rows()
+    return Table(contest, cells).rows()
 
 
 def _member_cell(document: ChampionshipDocument, unit: str, row: Row | None) -> Cell:

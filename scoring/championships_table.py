@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 __all__ = ["Cell", "Contest", "Row", "Table"]
 
 _ROUNDING = {"half-up": "rounded half up", "half-even": "rounded half to even", "down": "cut"}
-_BY_VALUE = ("best-class", "value", "worst-counting")
 _UNITS = {"total": "{} %", "penalty": "{} penalties", "points": "{} points", "placing": "{} for places"}
 
 
@@ -110,14 +109,17 @@ class Row:
 
 
 class Table:
-    """Places contenders by their cells, one for each class in the order in which the classes are ridden."""
+    """Places contenders by their cells, one for each class in the order in which the classes are ridden.
+
+    ``figure`` gives the figure of a tie step, below 0 where the lower wins.
+    """
 
     def __init__(
         self,
         contest: Contest,
         cells: Mapping[str, Sequence[Cell]],
         *,
-        figure: Callable[[str, ChampionshipStep], Fraction | None],
+        figure: Callable[[str, ChampionshipStep], Fraction | None] = lambda _name, _step: None,
     ) -> None:
         self.contest, self.figure = contest, figure
         self.cells = {name: self._chosen(found) for name, found in cells.items()}
@@ -161,8 +163,13 @@ class Table:
             {name: -units if contest.lowest_wins else units for name, units in self.units.items()},
             steps=contest.ties,
             tie_places=contest.tie_places,
-            figure=lambda name, step: self.figure(name, cast("ChampionshipStep", step)),
+            figure=self._step_figure,
         )
+
+    def _step_figure(self, name: str, step: TieStep) -> Fraction | None:
+        if step.by == "worst-counting":
+            return min(self._signed(cell.value) for cell in _counted(self.cells[name]))
+        return self.figure(name, cast("ChampionshipStep", step))
 
     def _order(self, name: str) -> tuple[object, ...]:
         """Placed ones by place; then by how far they came: the last class first, the better figure first."""
@@ -260,10 +267,9 @@ class Table:
         return all(figures.get(other) == figures[placing.number] for _, figures in placing.separated)
 
     def _separation(self, name: str, step: TieStep, figures: Mapping[str, Figure]) -> str:
-        lower = step.by == "placing" or (self.contest.lowest_wins and step.by in _BY_VALUE)
         own = self._figure_text(step, figures[name])
         against = [f"{self._figure_text(step, f)} of {self.contest.name(n)}" for n, f in figures.items() if n != name]
-        wins = "lower" if lower else "higher"
+        wins = "lower" if min(figures.values()) < 0 else "higher"
         label = self._label(cast("ChampionshipStep", step))
         return f"{label}: {own}, against {_listed(against)}; the {wins} is placed first."
 
