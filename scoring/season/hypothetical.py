@@ -29,14 +29,18 @@ from scoring.season.steps import (
 )
 from scoring.season.tables import Table
 
-__all__ = ["Newness", "Profile", "Unridden", "percentages_named", "profiles_of", "scheme_tests"]
+__all__ = ["Newness", "Profile", "Unridden", "percentages_named", "profiles_of", "scheme_tests", "worked_by"]
 
 FRESH = "\0new"
 """Marks a value that stands for any other one than those named."""
 
 _BOOLEANS = ("highest_of_level", "hors_concours", "recognised", "member")
 _OWN_FIELDS = ("pair", "rider", "horse", "owner", "team", "division", "horse_age")
-_COUNTED_FIELDS = {"levels": "level", "pairs": "pair", "riders": "rider", "horses": "horse"}
+_COUNTED_FIELDS = {
+    "levels": "level", "pairs": "pair", "riders": "rider", "horses": "horse", "competitions": "competition",
+    "tests": "test", "venues": "venue", "classes": "class", "judges": "judges",
+}  # fmt: skip
+_NEW_EACH_TIME = ("competition", "class", "test", "venue", "judges", "date")
 _KINDS = ("set", "freestyle", "quality", "eventing")
 _MOST_PROFILES = 20_000
 
@@ -113,8 +117,8 @@ def profiles_of(
 ) -> list[Profile]:
     """Return every kind of ride that the scheme tells apart, for a unit in a group.
 
-    Fields of the unit itself (rider, horse, owner, team, division) stay as in its latest score, unless the scheme counts
-    them or works by them: then those of its ``known`` scores are tried, and another one.
+    Fields of the unit itself (rider, horse, owner, team, division) stay as in its latest score, unless the scheme
+    counts them or works by them: then those of its ``known`` scores are tried, and another one.
     """
     fixed: dict[str, FieldValue] = {"status": "completed", scheme.unit: unit, **dict(group)}
     varied = {
@@ -122,7 +126,7 @@ def profiles_of(
         for name, values in sorted(_named_values(scheme).items())
         if name not in fixed and name not in (*_OWN_FIELDS, "percentage", "date")
     }
-    for name in sorted(_worked_by(scheme) - set(fixed)):
+    for name in sorted(worked_by(scheme) - {*fixed, *_NEW_EACH_TIME}):
         seen = {score.value_of(name) for score in known} - {None}
         varied[name] = _seen_candidates(name, {*seen, *_named_values(scheme).get(name, ())})
     for name in _OWN_FIELDS:
@@ -141,14 +145,13 @@ def profiles_of(
     ]
 
 
-def _worked_by(scheme: Scheme) -> set[str]:
-    """Return the fields by which a scheme limits, makes parts, or counts, and whose values a ride must choose from."""
+def worked_by(scheme: Scheme) -> set[str]:
+    """Return the fields by which a scheme limits, makes parts, or counts: there one value is no better than another."""
     names = {field for limit in scheme.limit for field in limit.per}
     if scheme.value is not None and scheme.value.first is not None:
         names.update(scheme.value.first.by)
     counted = {part.count for need in scheme.all_requirements() for part in need.parts()}
-    names.update(field for count, field in _COUNTED_FIELDS.items() if count in counted)
-    return names - {"competition", "class", "test", "venue", "judges", "date"}
+    return names | {field for count, field in _COUNTED_FIELDS.items() if count in counted}
 
 
 def _seen_candidates(name: str, values: set[FieldValue]) -> list[FieldValue]:
@@ -247,7 +250,7 @@ class Unridden:
         elif isinstance(values["judges"], str):
             values["judges"] = (values["judges"],)
         extra = tuple((name, as_text(values.pop(name))) for name in sorted(values) if name.startswith("x-"))
-        for name in _COUNTED_FIELDS.values():
+        for name in ("level", "pair", "rider", "horse"):
             if values.get(name) == FRESH:
                 values[name] = f"{FRESH} {name} {index}"
         values["class_id"] = values.pop("class")

@@ -11,11 +11,11 @@ from scoring.season.admission import Admitted, admit, day_in_force, group_of
 from scoring.season.assessment import assess
 from scoring.season.counted import CountedScore
 from scoring.season.hypothetical import FRESH, Profile, Unridden, profiles_of
-from scoring.season.ledger import Score, as_text, natural_key
-from scoring.season.planning import Plan, make_plan
+from scoring.season.ledger import Score, natural_key
+from scoring.season.planning import Demand, Plan, make_plan
 from scoring.season.prospects import GRID, STEPS, Prospect, Stretch
 from scoring.season.requirements import Met
-from scoring.season.rows import GroupKey, group_as_dict, group_order
+from scoring.season.rows import GroupKey, group_as_dict, group_order, plain_value
 from scoring.season.scheme import Scheme
 
 __all__ = ["NextScore", "Outlook", "Ride", "compute_outlook"]
@@ -45,13 +45,19 @@ class NextScore:
 
 @dataclass(frozen=True, slots=True)
 class Ride:
-    """What one of the further rides must be: what has to be new, and which fields it cannot do without."""
+    """What one of the further rides must be: what has to be new, and conditions (as in a scheme) that it must meet."""
 
     new: tuple[str, ...]
-    where: tuple[tuple[str, object], ...]
+    where: tuple[Demand, ...]
 
     def as_dict(self) -> dict[str, object]:
-        return {"new": list(self.new), "where": dict(self.where)}
+        conditions: list[dict[str, object]] = []
+        for name, value, others in self.where:
+            if value == FRESH:
+                conditions.append({"field": name, "not_in": [plain_value(other) for other in others]})
+            else:
+                conditions.append({"field": name, "is": plain_value(value)})
+        return {"new": list(self.new), "where": conditions}
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,13 +166,7 @@ def _ride(plan: Plan, index: int) -> Ride:
         "venue": newness.venues,
     }  # fmt: skip
     new = tuple(name for name, number in named.items() if index < number)
-    where = tuple((name, _plain(value)) for name, value in plan.required[index] if name not in new)
-    return Ride(new, where)
-
-
-def _plain(value: object) -> object:
-    """Return a field's value as it stands in a document; None stands for any value that the scheme does not name."""
-    return value if value is None or isinstance(value, bool | int | str) else as_text(value)  # type: ignore[arg-type]
+    return Ride(new, tuple(demand for demand in plan.demands[index] if demand[0] not in new))
 
 
 def _next_score(

@@ -8,12 +8,15 @@ from fractions import Fraction
 from itertools import combinations_with_replacement
 
 from scoring.season.conditions import all_true
-from scoring.season.hypothetical import FRESH, Newness, Profile, percentages_named, scheme_tests
+from scoring.season.hypothetical import FRESH, Newness, Profile, percentages_named, scheme_tests, worked_by
 from scoring.season.ledger import FieldValue
 from scoring.season.prospects import GRID, STEPS, Prospect
 from scoring.season.requirements import supplies
 
 __all__ = ["MOST_RIDES", "Plan", "make_plan", "useful_profiles"]
+
+Demand = tuple[str, FieldValue, tuple[FieldValue, ...]]
+"""A field that a ride needs: with this value, or with any other than those listed (then the value is ``FRESH``)."""
 
 MOST_RIDES = 50
 _MOST_TRIALS = 20_000
@@ -21,13 +24,15 @@ _MOST_TRIALS = 20_000
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """So many rides of these kinds, each with at least so much (as a step of 0.001), qualify the unit; no fewer do."""
+    """So many rides of these kinds, each with at least so much (as a step of 0.001), qualify the unit; no fewer do.
+
+    ``demands`` holds, for each ride, the fields without which the plan fails.
+    """
 
     profiles: tuple[Profile, ...]
     lowest: int
     newness: Newness
-    required: tuple[tuple[tuple[str, FieldValue], ...], ...]
-    """For each ride the fields that it cannot do without."""
+    demands: tuple[tuple[Demand, ...], ...]
 
 
 def make_plan(prospect: Prospect, profiles: Sequence[Profile]) -> Plan | None:
@@ -77,17 +82,30 @@ def useful_profiles(prospect: Prospect, profiles: Sequence[Profile], *, probes: 
     """Leave out rides that never count, and those that another kind of ride is at least as good as in every respect."""
     merits = [(profile, _merits(prospect, profile, probes=probes)) for profile in profiles]
     merits = [(profile, merit) for profile, merit in merits if any(cell[0] for cell in merit)]
-    useful: list[tuple[Profile, list[tuple[Fraction, ...]]]] = []
+    apart = worked_by(prospect.scheme)
+    useful: list[_Judged] = []
     for profile, merit in merits:
-        if any(_at_least_as_good(other, merit) for _, other in useful):
-            continue
-        useful = [(kept, other) for kept, other in useful if not _at_least_as_good(merit, other)]
-        useful.append((profile, merit))
-    return [profile for profile, _ in useful]
+        judged = _Judged(profile, tuple((name, value) for name, value in profile if name in apart), merit)
+        if not any(other.at_least_as_good(judged) for other in useful):
+            useful = [other for other in useful if not judged.at_least_as_good(other)]
+            useful.append(judged)
+    return [judged.profile for judged in useful]
 
 
-def _at_least_as_good(one: list[tuple[Fraction, ...]], two: list[tuple[Fraction, ...]]) -> bool:
-    return all(a >= b for row, other in zip(one, two, strict=True) for a, b in zip(row, other, strict=True))
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """A kind of ride, the values that set it apart from others without being better, and what it is good for."""
+
+    profile: Profile
+    apart: Profile
+    merits: list[tuple[Fraction, ...]]
+
+    def at_least_as_good(self, other: _Judged) -> bool:
+        return self.apart == other.apart and all(
+            a >= b
+            for row, others in zip(self.merits, other.merits, strict=True)
+            for a, b in zip(row, others, strict=True)
+        )
 
 
 def _merits(prospect: Prospect, profile: Profile, *, probes: Sequence[int]) -> list[tuple[Fraction, ...]]:
@@ -109,11 +127,18 @@ def _merit(prospect: Prospect, profile: Profile, *, step: int) -> tuple[Fraction
 
 
 def _completed(prospect: Prospect, profiles: Sequence[Profile], *, chosen: tuple[Profile, ...], lowest: int) -> Plan:
-    newness = _least_newness(prospect, chosen, lowest=lowest)
-    required = tuple(
-        _required_fields(prospect, profiles, chosen=chosen, index=index, lowest=lowest) for index in range(len(chosen))
-    )
-    return Plan(chosen, lowest, newness, required)
+    """Ease the plan as far as it still qualifies at the same percentage: fields first, then what has to be new."""
+    eased, demands = chosen, [list[Demand]() for _ in chosen]
+    for index in reversed(range(len(chosen))):
+        for name in dict(chosen[index]):
+            alternatives = _alternatives(eased[index], name, profiles=profiles)
+            plans = [(*eased[:index], other, *eased[index + 1 :]) for other in alternatives]
+            if plans and all(prospect.qualifies(plan, step=lowest) for plan in plans):
+                eased = plans[-1]
+            elif plans and name not in ("placing", "starters"):
+                demands[index].append(_demand(eased[index], name, alternatives))
+    newness = _least_newness(prospect, eased, lowest=lowest)
+    return Plan(chosen, lowest, newness, tuple(map(tuple, demands)))
 
 
 def _least_newness(prospect: Prospect, chosen: tuple[Profile, ...], *, lowest: int) -> Newness:
@@ -128,21 +153,16 @@ def _least_newness(prospect: Prospect, chosen: tuple[Profile, ...], *, lowest: i
     return newness
 
 
-def _required_fields(
-    prospect: Prospect, profiles: Sequence[Profile], *, chosen: tuple[Profile, ...], index: int, lowest: int
-) -> tuple[tuple[str, FieldValue], ...]:
-    """Return the fields of one ride that cannot be otherwise: any other value of theirs, and the plan fails."""
-    own = dict(chosen[index])
-    required = []
-    for name, value in own.items():
-        others = [p for p in profiles if dict(p)[name] != value and _differs_only_in(name, dict(p), own)]
-        if not others or name in ("placing", "starters"):
-            continue
-        plans = ((*chosen[:index], other, *chosen[index + 1 :]) for other in others)
-        if not any(prospect.qualifies(plan, step=lowest) for plan in plans):
-            required.append((name, None if value == FRESH else value))
-    return tuple(required)
+def _alternatives(profile: Profile, name: str, *, profiles: Sequence[Profile]) -> list[Profile]:
+    """Return the profiles that differ from one in a single field only."""
+    own = dict(profile)
+    return [
+        other
+        for other in profiles
+        if dict(other)[name] != own[name] and all(dict(other)[field] == own[field] for field in own if field != name)
+    ]
 
 
-def _differs_only_in(name: str, one: dict[str, FieldValue], two: dict[str, FieldValue]) -> bool:
-    return all(one[field] == two[field] for field in two if field != name)
+def _demand(profile: Profile, name: str, alternatives: Sequence[Profile]) -> Demand:
+    value = dict(profile)[name]
+    return name, value, () if value != FRESH else tuple(dict(other)[name] for other in alternatives)

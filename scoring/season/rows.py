@@ -66,9 +66,12 @@ class Row:
 
 def group_as_dict(group: GroupKey) -> dict[str, object]:
     """Return a group's fields as they stand in a document; a missing value is null."""
-    return {
-        field: value if value is None or isinstance(value, bool | int) else as_text(value) for field, value in group
-    }
+    return {field: plain_value(value) for field, value in group}
+
+
+def plain_value(value: FieldValue) -> object:
+    """Return a ledger value as it stands in a document."""
+    return value if value is None or isinstance(value, bool | int) else as_text(value)
 
 
 def group_order(group: GroupKey) -> tuple[tuple[bool, tuple[tuple[int, int, str], ...]], ...]:

@@ -55,9 +55,23 @@ def test_it_says_how_many_rides_what_they_must_be_and_how_good():
     ]  # fmt: skip
     assert (document["scores_needed"], document["at_least_each"]) == (2, "61.250")
     assert [ride["new"] for ride in document["rides"]] == [["judge", "competition"], ["competition"]]
-    assert [ride["where"] for ride in document["rides"]] == [
-        {"highest_of_level": True, "member": True}, {"member": True},
-    ] or [ride["where"].get("highest_of_level") for ride in document["rides"]].count(True) <= 1  # fmt: skip
+    member, top = {"field": "member", "is": True}, {"field": "highest_of_level", "is": True}
+    assert [ride["where"] for ride in document["rides"]] == [[top, member], [member]]
+
+
+def test_a_kind_that_is_shut_out_is_named_and_a_new_horse_asked_for():
+    rule = scheme(
+        unit="rider",
+        eligible=[{"field": "kind", "not_in": ["freestyle", "quality"]}],
+        require=[{"count": "horses", "at_least": 2}],
+    )
+    scores = ledger({"pair": "P1", "rider": "R1", "horse": "H1", "kind": "set", "percentage": "60"})
+    (found,) = season.compute_outlook(rule, scores, unit="R1")
+    assert found.scores_needed == 1
+    assert found.rides[0].as_dict() == {
+        "new": [],
+        "where": [{"field": "horse", "not_in": ["H1"]}, {"field": "kind", "not_in": ["freestyle", "quality"]}],
+    }
 
 
 def test_break_points_of_the_next_score_of_a_mean_of_the_best():
@@ -209,8 +223,8 @@ def further(number, percentage, **fields):
     """Write down a further ride as a real one would stand in the ledger: everything about it is new."""
     day = dt.date(2027, 2, 2) + dt.timedelta(days=7 * number)
     return {
-        "score_id": f"n{number}", "pair": "P1", "percentage": percentage, "judges": f"NJ{number}", "test": f"NT{number}",
-        "competition": f"NC{number}", "date": day.isoformat(), **fields,
+        "score_id": f"n{number}", "pair": "P1", "percentage": percentage, "date": day.isoformat(),
+        "judges": f"NJ{number}", "test": f"NT{number}", "competition": f"NC{number}", **fields,
     }  # fmt: skip
 
 
