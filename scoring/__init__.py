@@ -44,8 +44,8 @@ if TYPE_CHECKING:
     from scoring.rulesets import TieStep as TieStep
     from scoring.rulesets import read_rules as read_rules
     from scoring.rulesets import rule_sets as rule_sets
-    from scoring.sheet_summary import SheetSummary as SheetSummary
-    from scoring.sheet_summary import sheet_summary as sheet_summary
+    from scoring.summaries import SheetSummary as SheetSummary
+    from scoring.summaries import sheet_summary as sheet_summary
     from scoring.teams import TeamResult as TeamResult
     from scoring.testsheets import Item as Item
     from scoring.testsheets import Test as Test
@@ -63,7 +63,7 @@ _MODULES = {
     "marks": ("InvalidMark", "MarkScale", "mark_text", "parse_typed_mark"),
     "results": ("EntryResult", "Results", "SheetResult", "Tie", "compute_results"),
     "rulesets": ("RuleSet", "TieStep", "read_rules", "rule_sets"),
-    "sheet_summary": ("SheetSummary", "sheet_summary"),
+    "summaries": ("SheetSummary", "sheet_summary"),
     "teams": ("TeamResult",),
     "testsheets": ("Item", "Test", "read_test"),
 }
