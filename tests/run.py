@@ -92,7 +92,7 @@ def _local_postgres() -> str | None:
         except psycopg.OperationalError:
             continue
         if row and row[0]:
-            return address.replace("postgresql:///", "postgresql://%2Fvar%2Frun%2Fpostgresql/")
+            return address
     return None
 
 
