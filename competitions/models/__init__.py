@@ -1,3 +1,5 @@
+from competitions.models.championships import Championship, ChampionshipChange, ChampionshipClass
+from competitions.models.checks import CheckDecision
 from competitions.models.classes import ClassChange, CompetitionClass, PanelSeat, RuleSet, Test
 from competitions.models.competitions import Competition, CompetitionChange, Judge, OfficeRole
 from competitions.models.entries import Entry, EntryChange
@@ -5,6 +7,10 @@ from competitions.models.results import ClassResults, PublishedResults, ResultRo
 from competitions.models.sheets import Sheet, SheetRevision
 
 __all__ = [
+    "Championship",
+    "ChampionshipChange",
+    "ChampionshipClass",
+    "CheckDecision",
     "ClassChange",
     "ClassResults",
     "Competition",

@@ -62,6 +62,9 @@ class CompetitionClass(models.Model):
     in_ring = models.ForeignKey(
         "competitions.Entry", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
+    team_rules = models.JSONField(
+        null=True, blank=True, help_text='The "teams" of class/1; null where the class has no teams.'
+    )
     results_state = models.CharField(max_length=11, choices=ResultsState.choices, default=ResultsState.PROVISIONAL)
     correction_reason = models.CharField(max_length=300, blank=True)
     revision = models.PositiveIntegerField(

@@ -2,8 +2,14 @@ from __future__ import annotations
 
 from zoneinfo import ZoneInfo
 
+from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
+
+
+_plain_limit = RegexValidator(
+    r"\A[0-9]{1,3}(\.[0-9]{1,3})?\Z", "Give a limit such as 5 or 2.5, or leave it empty for none."
+)
 
 
 class Competition(models.Model):
@@ -26,6 +32,25 @@ class Competition(models.Model):
         "riders.Association", on_delete=models.PROTECT, null=True, blank=True, related_name="competitions"
     )
     recognised = models.BooleanField(default=False, help_text="Scores count for the association's seasons.")
+    seat_limit = models.CharField(
+        max_length=8,
+        blank=True,
+        default="5",
+        validators=[_plain_limit],
+        help_text="Seats whose percentages on one ride differ by more percentage points are looked at before results "
+        "become official; empty is never.",
+    )
+    movement_limit = models.CharField(
+        max_length=8,
+        blank=True,
+        default="2",
+        validators=[_plain_limit],
+        help_text="Seats whose marks for one movement differ by more are looked at before results become official; "
+        "empty is never.",
+    )
+    sheets_signed = models.BooleanField(
+        default=False, help_text="Every sheet has to carry the judge's signature before results become official."
+    )
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

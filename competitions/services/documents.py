@@ -83,6 +83,7 @@ def class_document(competition_class: CompetitionClass) -> dict[str, Any]:
             }
             for pk, number, status, hors_concours, team, errors, deductions in entries
         ],
+        **({"teams": competition_class.team_rules} if competition_class.team_rules else {}),
     }
 
 

@@ -43,6 +43,9 @@ def competition_record(competition: Competition) -> dict[str, Any]:
         "state": competition.state,
         "association": competition.association_id,
         "recognised": competition.recognised,
+        "seat_limit": competition.seat_limit,
+        "movement_limit": competition.movement_limit,
+        "sheets_signed": competition.sheets_signed,
     }
 
 

@@ -68,8 +68,9 @@ def _refuse_other_class(book: ClassBook, read: ClassDocument, document: Mapping[
         problems.append(
             ("panel", f"The panel is {', '.join(panel)}, but the class here has {', '.join(here)}. Make them the same.")
         )
-    if read.teams is not None:
-        problems.append(("teams", "Classes here have no rule for teams. Leave it out of the document."))
+    if read.teams is not None and plain_document(document["teams"]) != own.team_rules:
+        sentence = f"This is not the rule for teams of class {own.number}. Set it there first, or leave it out here."
+        problems.append(("teams", sentence))
     problems += [
         (f"entries[{index}].number", f"Class {own.number} has no entry {describe(entry.number)}. Import it first.")
         for index, entry in enumerate(read.entries)
