@@ -23,6 +23,7 @@ from competitions.services.entries import (
 from competitions.services.entry_details import change_entry
 from riders.api.access import Anyone, SignedIn
 from riders.api.fields import DecimalIn, Input, StrictFlag, StrictInteger, StrictText
+from riders.api.filters import NumberOf
 from riders.api.idempotency import idempotent
 from riders.api.people import PAIR_EXAMPLE, PairSerializer
 from riders.api.preconditions import expected_version, needs_if_match
@@ -163,9 +164,9 @@ class InRingInput(Input):
 
 
 class EntryFilter(django_filters.FilterSet):
-    class_ = django_filters.NumberFilter("competition_class", label="Number of the class.")
+    class_ = NumberOf("competition_class", label="Number of the class.")
     competition = django_filters.CharFilter("competition_class__competition__slug", label="Id of the competition.")
-    pair = django_filters.NumberFilter("pair", label="Number of the pair.")
+    pair = NumberOf("pair", label="Number of the pair.")
     number = django_filters.CharFilter("number", label="The number that the horse wears.")
     status = django_filters.MultipleChoiceFilter(
         choices=Entry.Status.choices, label="Status; may be given several times."

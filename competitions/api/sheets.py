@@ -17,6 +17,7 @@ from competitions.selectors.sheets import SheetView, sheet_view
 from competitions.services.sheets import SheetChanges, save_sheet
 from riders.api.access import SignedIn
 from riders.api.fields import DecimalIn, Figure, Input, KeywordNames, MarkIn, OptionalFigure, StrictFlag, StrictText
+from riders.api.filters import NumberOf
 from riders.api.idempotency import idempotent
 from riders.api.preconditions import etag_of, expected_version, needs_if_match
 
@@ -158,8 +159,8 @@ class SheetFilter(django_filters.FilterSet):
     competition = django_filters.CharFilter(
         "entry__competition_class__competition__slug", label="Id of the competition."
     )
-    class_ = django_filters.NumberFilter("entry__competition_class", label="Number of the class.")
-    entry = django_filters.NumberFilter("entry", label="Number of the entry.")
+    class_ = NumberOf("entry__competition_class", label="Number of the class.")
+    entry = NumberOf("entry", label="Number of the entry.")
     seat = django_filters.CharFilter("seat__seat", label="Letter of the seat.")
     signed = django_filters.BooleanFilter("signed", label="Signed or not.")
 

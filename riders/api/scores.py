@@ -19,6 +19,7 @@ from rest_framework.response import Response
 
 from riders.api.access import Anyone, SignedIn
 from riders.api.fields import KeywordNames, KnownText, OptionalFigure
+from riders.api.filters import NumberOf
 from riders.api.idempotency import idempotent
 from riders.api.parsers import CSVParser
 from riders.api.renderers import CSVRenderer
@@ -94,7 +95,7 @@ class ScoreSerializer(KeywordNames, serializers.ModelSerializer[Score]):
 
 
 class ScoreFilter(django_filters.FilterSet):
-    pair = django_filters.NumberFilter("pair", label="Number of the pair.")
+    pair = NumberOf("pair", label="Number of the pair.")
     competition = django_filters.CharFilter("competition", label="Id of the competition.")
     level = django_filters.CharFilter("level", label="Level, as written.")
     division = django_filters.CharFilter("division", label="Division, as written.")

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from typing import Any, ClassVar, TypeVar, cast
 
 from django.db.models import Model, QuerySet
-from rest_framework.exceptions import PermissionDenied
+from django.http import QueryDict
+from rest_framework.exceptions import ParseError, PermissionDenied
 from rest_framework.generics import get_object_or_404
 from rest_framework.permissions import BasePermission
 from rest_framework.response import Response
@@ -14,6 +15,7 @@ from rest_framework.viewsets import GenericViewSet
 from riders.api.access import Nobody
 from riders.api.preconditions import etag_of
 from riders.models import User
+from scoring.documents import describe
 
 _M = TypeVar("_M", bound=Model)
 
@@ -28,7 +30,7 @@ class Resource(GenericViewSet[Any]):
     permission_classes = [Nobody]
 
     def get_permissions(self) -> list[Any]:
-        if self.action is None:
+        if self.action in {None, "metadata"}:
             return []  # the method is not offered here: answered with 405 before anything is read
         return [self.access.get(self.action, Nobody)()]
 
@@ -40,11 +42,19 @@ class Resource(GenericViewSet[Any]):
     @property
     def text(self) -> str:
         """The body of the request, where it is a file."""
-        return cast("str", self.request.data)
+        given: object = self.request.data
+        if not isinstance(given, str):
+            raise ParseError("The request has no body. Send the file as its body.")
+        return given
 
     def read(self, serializer: type[BaseSerializer[Any]], **kwargs: Any) -> Any:
         """Return the request's body, read and checked by an input serializer."""
-        given = serializer(data=self.request.data, context=self.get_serializer_context(), **kwargs)
+        body: object = self.request.data
+        if isinstance(body, QueryDict):
+            raise ParseError("The request has no body. Send a JSON object in braces.")
+        if not isinstance(body, Mapping):
+            raise ParseError(f"The body is {describe(body)}. Send a JSON object in braces.")
+        given = serializer(data=body, context=self.get_serializer_context(), **kwargs)
         given.is_valid(raise_exception=True)
         return given.validated_data
 
