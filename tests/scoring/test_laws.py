@@ -29,7 +29,7 @@ def published(document):
     return results
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(RANDOM)
 def test_the_order_of_entries_and_seats_does_not_matter(rnd):
     document = random_class(rnd)
@@ -60,7 +60,7 @@ def raised(rnd, document):
     return entry["number"]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(RANDOM)
 def test_a_higher_mark_never_lowers_a_percentage_or_worsens_a_place(rnd):
     """Outliers are left out: raising a sheet can move it past the limit, and it is then drawn back to its neighbour.
@@ -99,7 +99,7 @@ def test_raising_an_outlier_can_lower_its_total(high, total):
     assert rows(document)["1"].total == total
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(RANDOM)
 def test_an_entry_hors_concours_changes_no_place(rnd):
     document = random_class(rnd)
@@ -113,7 +113,7 @@ def test_an_entry_hors_concours_changes_no_place(rnd):
         assert after[number] == row
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(RANDOM)
 def test_sum_and_mean_agree_where_maxima_are_equal_and_sheets_are_exact(rnd):
     document = random_class(rnd, plain=True)
@@ -126,7 +126,7 @@ def test_sum_and_mean_agree_where_maxima_are_equal_and_sheets_are_exact(rnd):
     assert totals[0] == totals[1]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(RANDOM, st.sampled_from(["0.5", "2", "3", "1.25"]))
 def test_scaling_every_coefficient_changes_no_percentage_and_no_place(rnd, factor):
     """Nothing comes off in points here; ties by a coefficient above 1 are left out, since that bound does not scale."""
@@ -149,7 +149,7 @@ def test_scaling_every_coefficient_changes_no_percentage_and_no_place(rnd, facto
         ]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(RANDOM)
 def test_numbers_and_texts_mean_the_same(rnd):
     document = random_class(rnd)
@@ -167,7 +167,7 @@ def test_numbers_and_texts_mean_the_same(rnd):
     assert published(bare(document)) == published(document)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(RANDOM)
 def test_places_count_those_ahead(rnd):
     """Whatever steps part ties, places are those of a list in which equals share and the next is skipped."""
@@ -175,7 +175,7 @@ def test_places_count_those_ahead(rnd):
     assert all(place == placed.index(place) + 1 for place in placed)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.lists(st.integers(0, 20), min_size=1, max_size=30), st.integers(0, 3), st.integers(0, 4))
 def test_one_summary_is_that_sheet_in_the_class(half_points, errors, coefficient):
     marks = {str(index): value * 5 for index, value in enumerate(half_points)}
