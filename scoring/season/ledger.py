@@ -12,7 +12,7 @@ from fractions import Fraction
 from scoring.documents import InvalidDocument, Problem, describe
 from scoring.exact import parse_decimal
 
-__all__ = ["FIELDS", "NUMBERS", "FieldValue", "Score", "natural_key", "scores_from_rows"]
+__all__ = ["FIELDS", "NUMBERS", "FieldValue", "Score", "natural_key", "read_numbered_rows", "scores_from_rows"]
 
 FieldValue = str | bool | int | Fraction | dt.date | tuple[str, ...] | None
 
