@@ -104,7 +104,7 @@ class SeatForm(DeskForm):
         return cleaned
 
 
-class BaseSeats(BaseFormSet):  # type: ignore[type-arg] - not generic at run time
+class BaseSeats(BaseFormSet):  # type: ignore[type-arg]  # not generic at run time
     def clean(self) -> None:
         seats = [form.cleaned_data.get("seat", "") for form in self.forms if form.is_valid()]
         named = [seat for seat in seats if seat]
@@ -131,7 +131,7 @@ class BreakForm(DeskForm):
         return cleaned
 
 
-class BaseBreaks(BaseFormSet):  # type: ignore[type-arg] - as above
+class BaseBreaks(BaseFormSet):  # type: ignore[type-arg]  # as above
     def clean(self) -> None:
         places = [form.cleaned_data.get("after") for form in self.forms if form.is_valid()]
         repeated = sorted({place for place in places if place and places.count(place) > 1})

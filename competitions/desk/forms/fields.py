@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 from zoneinfo import available_timezones
 
@@ -87,15 +88,20 @@ class ZoneField(forms.CharField):
 
     def clean(self, value: Any) -> str:
         name: str = super().clean(value)
-        if name not in available_timezones():
+        if name not in _known_zones():
             raise forms.ValidationError(
                 f'"{name}" is not a time zone. Choose one from the list, such as Europe/Vienna.', code="zone"
             )
         return name
 
 
-def zone_names() -> list[str]:
+@cache
+def _known_zones() -> frozenset[str]:
+    return frozenset(available_timezones())  # reads the whole folder of zones, so once is enough
+
+
+@cache
+def zone_names() -> tuple[str, ...]:
     """Return the time zones to offer: those of places, without the old abbreviations."""
-    return sorted(
-        name for name in available_timezones() if "/" in name and not name.startswith(("Etc/", "posix", "right"))
-    )
+    places = (name for name in _known_zones() if "/" in name and not name.startswith(("Etc/", "posix", "right")))
+    return tuple(sorted(places))
