@@ -44,7 +44,7 @@ class Made:
 
 
 def run_job(job_id: UUID | str) -> Job | None:
-    """Do a queued job; None where there is nothing to do: it is gone, done, or another worker has it."""
+    """Do a queued job and return its row; None where there is nothing to do: it is gone, done, or another worker has it."""
     job = _claim(job_id)
     if job is None:
         return None
@@ -65,8 +65,7 @@ def run_job(job_id: UUID | str) -> Job | None:
             "This report could not be made because of a fault in the program. Try again; if it fails again, tell whoever "
             f"runs this service and name the report {job.pk}.",
         )
-    job.refresh_from_db()
-    return job
+    return Job.objects.filter(pk=job.pk).first()
 
 
 def _claim(job_id: UUID | str) -> Job | None:
