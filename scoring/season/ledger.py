@@ -6,11 +6,11 @@ import datetime as dt
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 from scoring.documents import InvalidDocument, Problem, describe
-from scoring.exact import parse_decimal
+from scoring.exact import format_exact, parse_decimal
 
 __all__ = ["FIELDS", "NUMBERS", "FieldValue", "Score", "natural_key", "read_numbered_rows", "scores_from_rows"]
 
@@ -158,6 +158,7 @@ NUMBERS = ("percentage", "collectives", "placing", "starters", "horse_age", "jud
 """The fields that can be compared with a number; ``judge_count`` is worked out from the judges."""
 
 
+@lru_cache(maxsize=2**16)
 def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
     """Return a sort key that puts 9 before 12, as a person would.
 
@@ -252,7 +253,6 @@ def as_text(value: FieldValue) -> str:
 
 def number_text(value: Fraction) -> str:
     """Write a number for a sentence: exactly where it has at most six decimals, otherwise as a fraction."""
-    scaled = value * 10**6
-    if scaled.denominator != 1:
+    if 10**6 % value.denominator:
         return f"{value.numerator}/{value.denominator}"
-    return str((Decimal(scaled.numerator) / 10**6).normalize().__format__("f"))
+    return format_exact(value)
