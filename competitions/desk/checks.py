@@ -8,6 +8,7 @@ from django.urls import reverse
 
 from competitions.desk.overview import NOT_RIDING, Overview, Ride
 from competitions.models import Entry
+from competitions.services.differences import undecided_findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +31,19 @@ def checks_of(overview: Overview) -> list[Check]:
         if ride.entry.status == Entry.Status.COMPLETED:
             found += _sheet_checks(overview, ride)
         found += _deduction_checks(overview, ride)
+    found += _finding_checks(overview)
     if overview.problem:
         found.append(Check(True, "cannot be computed", f"The class cannot be computed: {overview.problem}"))
     return sorted(found, key=lambda check: not check.stops)
+
+
+def _finding_checks(overview: Overview) -> list[Check]:
+    """Show the table of differences; totals and signatures have their checks here already."""
+    return [
+        Check(False, finding.kind, finding.sentence)
+        for finding in undecided_findings(overview.cls)
+        if finding.kind not in {"total", "unsigned"}
+    ]
 
 
 def _name(ride: Ride) -> str:

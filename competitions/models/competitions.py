@@ -6,7 +6,6 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
-
 _plain_limit = RegexValidator(
     r"\A[0-9]{1,3}(\.[0-9]{1,3})?\Z", "Give a limit such as 5 or 2.5, or leave it empty for none."
 )

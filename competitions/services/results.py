@@ -9,6 +9,12 @@ from django.utils import timezone
 import scoring
 from competitions.models import ClassResults, CompetitionClass, Entry, PublishedResults, ResultRow
 from competitions.services.clock import lock_class, raise_version
+from competitions.services.differences import (
+    needed_reason,
+    refuse_undecided,
+    undecided_findings,
+    write_decisions,
+)
 from competitions.services.documents import class_document
 from competitions.services.history import note_class
 from competitions.services.posting import post_class, retract_class
@@ -35,10 +41,15 @@ def recompute_class(competition_class: CompetitionClass) -> int:
     return version
 
 
-def make_official(competition_class: CompetitionClass, *, by: User | None, reason: str = "") -> PublishedResults:
+def make_official(
+    competition_class: CompetitionClass, *, by: User | None, reason: str = "", findings_reason: str = ""
+) -> PublishedResults:
     """Freeze the results as the next official revision and post its scores to the ledger.
 
-    Refused while an entry has no outcome; with a correction under way its reason stands in the revision.
+    Refused while an entry has no outcome, and while a finding of the table of differences has not been decided on
+    (code ``findings-undecided``, each with its key). ``findings_reason`` decides on all that are open in the same
+    transaction: for shows that are over and come in as files, and for an office that has looked at the whole table.
+    With a correction under way its reason stands in the revision.
     """
     with write_transaction():
         locked = lock_class(competition_class.pk)
@@ -49,6 +60,10 @@ def make_official(competition_class: CompetitionClass, *, by: User | None, reaso
         results = ClassResults.objects.get(competition_class=locked)
         if results.problem:
             raise InvalidInput(f"The class cannot be computed: {results.problem}", code="not-computable")
+        if findings_reason:
+            why = needed_reason(findings_reason)
+            write_decisions(locked, undecided_findings(locked), reason=why, by=by)
+        refuse_undecided(locked)
         locked.revision += 1
         published = PublishedResults.objects.create(
             competition_class=locked,

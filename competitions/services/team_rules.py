@@ -1,4 +1,4 @@
-"""The rule for teams of one class: the ``teams`` object of ``class/1``. Who rides for which team stands in the entries."""
+"""The rule for teams of one class: the ``teams`` object of ``class/1``. Who rides for a team stands in the entries."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ def set_team_rules(
     """Give the class a rule for teams, or none, and work the results out anew.
 
     ``rules`` is as in ``class/1``: ``{"counting": 3, "method": "sum", "of": "percentage", "drop_out": null}``. Refused
-    with every problem (``teams.counting``) where it cannot be used with the rule set of the class, and while results are
-    official.
+    with every problem (``teams.counting``) where it cannot be used with the rule set of the class, and while results
+    are official.
     """
     with write_transaction():
         current = lock_open_class(competition_class.pk)

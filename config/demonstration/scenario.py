@@ -29,6 +29,7 @@ from riders.services.standings import rebuild_standings
 
 FIXTURES = ROOT / "fixtures"
 RUNNING_CLASS = "6"
+FINDINGS_REASON = "The sheets were compared with the paper when the show was run."
 ENTRY_IN_RING = "32"
 JUDGED_SEAT = "C"
 RIDER = "R1007"
@@ -159,7 +160,7 @@ def _run_show(scenario: Scenario, office: User, *, say: Say) -> None:
     for competition_class in competition.classes.order_by("date", "starts_at", "number"):
         if competition_class.number == RUNNING_CLASS or not competition_class.open_for_changes:
             continue
-        published = make_official(competition_class, by=office)
+        published = make_official(competition_class, by=office, findings_reason=FINDINGS_REASON)
         say(f"Class {competition_class.number} is official: {len(published.document['entries'])} entries.")
     running = scenario.running_class
     if running.in_ring is None:

@@ -15,6 +15,8 @@ from competitions.selectors.board import board_for
 from competitions.services.results import cancel_correction, make_official, start_correction, withdraw_results
 from riders.errors import DomainError, InvalidInput
 
+_LOOKED = "Looked at on the page of checks, before results became official."
+
 
 class OfficialView(ClassDeskView):
     """``desk-official``: the checks before results become official, and the button that makes them so."""
@@ -34,7 +36,8 @@ class OfficialView(ClassDeskView):
             sentence = "Some checks ask to be looked at. Tick that you have looked at them, then confirm again."
             return self._page(problem=sentence, status=422)
         try:
-            published = make_official(self.cls, by=self.person)
+            looked = _LOOKED if request.POST.get("looked") == "yes" else ""
+            published = make_official(self.cls, by=self.person, findings_reason=looked)
         except InvalidInput as error:
             return self._page(problem=error.message, status=422)
         except DomainError as error:
