@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
-from scoring.classes import ClassDocument, Entry, Seat, TeamRules
+from scoring.classes import ClassDocument, Seat, TeamRules
 from scoring.documents import InvalidDocument, Reader, describe, take_format
 from scoring.entry_reader import EntryReader
 from scoring.exact import format_exact
@@ -66,15 +66,7 @@ class _ClassReader:
             self._check_ties(rules)
         entry_reader = EntryReader(draft, faulty=self.test_faulty or self.rules is None)
         entries = tuple(entry_reader.read(child) for child in reader.objects("entries", required=True))
-        self._check_numbers(entries)
         return ClassDocument(class_id, title, self.test, rules, self.maximum, self.panel, entries, teams)
-
-    def _check_numbers(self, entries: tuple[Entry, ...]) -> None:
-        seen: set[str] = set()
-        for entry in entries:
-            if entry.number and entry.number in seen:
-                self.reader.problem("entries", f'Two entries have the number "{entry.number}". Give each its own.')
-            seen.add(entry.number)
 
     def _maximum(self) -> Fraction | None:
         maximum = self.reader.take_decimal("maximum", most=10**6)

@@ -22,6 +22,7 @@ class EntryReader:
     def __init__(self, draft: ClassDocument, *, faulty: bool) -> None:
         self.draft = draft
         self.faulty = faulty
+        self.numbers: set[str] = set()
         self.seats = {seat.seat: seat for seat in draft.panel}
         self.sheet_readers = {seat.seat: SheetReader(draft, seat, faulty=faulty) for seat in draft.panel}
 
@@ -41,6 +42,9 @@ class EntryReader:
             sheets=self._sheets(reader, number=number, completed=status == "completed"),
             reason=reader.take_text("reason"),
         )
+        if number and number in self.numbers:
+            reader.problem("number", f"Two entries have the number {describe(number)}. Give each its own.")
+        self.numbers.add(number)
         reader.finish()
         if not self.faulty and entry.sheets:
             for path, message in self._unusable_figures(entry):

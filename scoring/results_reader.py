@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from scoring.classes import STATUSES
 from scoring.documents import InvalidDocument, Problem, Reader, describe, take_format
@@ -26,20 +26,18 @@ def results_from(reader: Reader) -> None:
     take_format(reader, "results/1")
     reader.take_text("class", required=True, empty=False)
     reader.take_text("rules", required=True, empty=False)
-    numbers = [_entry(child) for child in reader.objects("entries", required=True)]
-    for number in _repeated(numbers):
-        reader.problem("entries", f'Two entries have the number "{number}". Keep one of them.')
-    teams = [_team(child) for child in reader.objects("teams", required=True)]
-    for team in _repeated(teams):
-        reader.problem("teams", f'The team "{team}" stands twice. Keep it once.')
+    _apart(reader.objects("entries", required=True), "number", _entry)
+    _apart(reader.objects("teams", required=True), "team", _team)
     reader.finish()
 
 
-def _repeated(names: list[str]) -> Iterator[str]:
+def _apart(rows: Iterator[Reader], key: str, read: Callable[[Reader], str]) -> None:
+    """Read rows that must differ in one key."""
     seen: set[str] = set()
-    for name in names:
+    for row in rows:
+        name = read(row)
         if name and name in seen:
-            yield name
+            row.problem(key, f"The {key} {describe(name)} stands twice. Keep one of the two.")
         seen.add(name)
 
 

@@ -110,10 +110,10 @@ def test_from(reader: Reader) -> Test | None:
     before = len(reader.problems)
     take_format(reader, "test/1")
     scale = _scale_from(reader, None)
-    items = [_item_from(child, scale) for child in reader.objects("items", required=True)]
+    seen: set[str] = set()
+    items = [_item_from(child, scale, seen) for child in reader.objects("items", required=True)]
     if not items and len(reader.problems) == before:
         reader.problem("items", 'The test has no items. Give at least one with an "id".')
-    _refuse_repeated(reader, items)
     test = Test(
         id=reader.take_text("id", required=True, empty=False),
         title=reader.take_text("title"),
@@ -135,15 +135,7 @@ def test_from(reader: Reader) -> Test | None:
 test_from.__test__ = False  # type: ignore[attr-defined]
 
 
-def _refuse_repeated(reader: Reader, items: list[Item]) -> None:
-    seen: set[str] = set()
-    for item in items:
-        if item.id and item.id in seen:
-            reader.problem("items", f'Two items have the id "{item.id}". Give each its own.')
-        seen.add(item.id)
-
-
-def _item_from(reader: Reader, scale: MarkScale | None) -> Item:
+def _item_from(reader: Reader, scale: MarkScale | None, seen: set[str]) -> Item:
     own = _scale_from(reader, scale)
     if own is None and not reader.has("mark") and scale is None:
         reader.problem("mark", 'Neither the test nor this item has a scale. Give "mark" with min, max and step.')
@@ -163,6 +155,9 @@ def _item_from(reader: Reader, scale: MarkScale | None) -> Item:
         family=reader.take_text("family"),
         gait=reader.take_text("gait"),
     )
+    if item.id and item.id in seen:
+        reader.problem("id", f"Two items have the id {describe(item.id)}. Give each its own.")
+    seen.add(item.id)
     reader.finish()
     return item
 
