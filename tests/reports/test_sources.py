@@ -1,0 +1,139 @@
+"""Documents made from rows: what stands in the database is what is printed."""
+
+from __future__ import annotations
+
+import io
+from datetime import date
+
+import pytest
+from django.urls import reverse
+from pypdf import PdfReader
+
+from competitions.services.entries import set_outcome
+from competitions.services.results import make_official
+from reports import season_sources, sources
+from reports.kinds import KINDS, PairSeason
+from riders.services.standings import rebuild_standings
+from tests import builders
+
+pytestmark = pytest.mark.django_db
+
+
+def printed(kind: str, subject: object) -> str:
+    chosen = KINDS[kind]
+    reader = PdfReader(io.BytesIO(chosen.build(chosen.read(subject))))
+    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+
+
+@pytest.fixture
+def official_class(judged_class, office):
+    first, second, third = judged_class.entries.order_by("number")
+    set_outcome(first, expected_version=first.version, by=office, status="completed", errors=1)
+    set_outcome(second, expected_version=second.version, by=office, status="completed")
+    set_outcome(third, expected_version=third.version, by=office, status="eliminated", reason="fall of the rider")
+    make_official(judged_class, by=office)
+    judged_class.refresh_from_db()
+    return judged_class
+
+
+def test_a_result_list_has_the_figures_of_the_board_and_its_address(official_class, settings):
+    data = sources.results_data(official_class)
+    assert (data.state, data.revision) == ("official", 1)
+    assert [(line.number, line.placing, line.status) for line in data.lines] == [
+        ("2", 1, "completed"),
+        ("1", 2, "completed"),
+        ("3", None, "eliminated"),
+    ]
+    assert data.head.address == settings.PUBLIC_URL + reverse("board", args=["linden-autumn", "1"])
+    assert "The first error of course costs 2 points" in data.rule
+    text = printed("results", official_class)
+    assert "Official results, revision 1" in text
+    assert "fall of the rider" in text
+    for line in data.lines[:2]:
+        assert line.total in text
+
+
+def test_a_sheet_has_marks_remarks_and_the_working_of_what_came_off(official_class):
+    entry = official_class.entries.get(number="1")
+    sheet = entry.sheets.get(seat__seat="H")
+    data = sources.sheet_data(sheet)
+    assert [line.item for line in data.sheets[0].lines] == ["1", "2", "3", "4", "G1", "G2"]
+    assert data.sheets[0].off[0] == "Off for 1 error of course."
+    assert data.sheets[0].off[1].startswith("H: ")
+    assert data.result.startswith("place 2 of 2")
+    text = printed("sheet", sheet)
+    assert "Rider 1" in text
+    assert f"{data.sheets[0].percentage} %" in text
+
+
+def test_the_sheets_of_an_entry_come_in_the_order_of_the_panel(official_class):
+    data = sources.all_sheets_data(official_class.entries.get(number="2"))
+    assert [sheet.seat for sheet in data.sheets] == ["C", "H", "B"]
+    assert data.state == "official"
+
+
+def test_a_sheet_of_which_only_the_result_is_known_has_no_lines(judged_class):
+    sheet = judged_class.entries.get(number="1").sheets.get(seat__seat="C")
+    type(sheet).objects.filter(pk=sheet.pk).update(given_result={"percentage": "67.273"}, marks={})
+    sheet.refresh_from_db()
+    data = sources.sheet_data(sheet)
+    assert data.sheets[0].lines == ()
+    assert data.sheets[0].percentage == "67.273"
+    assert "67.273 %" in printed("sheet", sheet)
+
+
+def test_a_running_order_has_times_breaks_and_owners(judged_class):
+    type(judged_class).objects.filter(pk=judged_class.pk).update(breaks=[{"after": 2, "minutes": 20}])
+    judged_class.refresh_from_db()
+    data = sources.running_order_data(judged_class)
+    assert [ride.pause_minutes for ride in data.rides] == [0, 20, 0]
+    assert data.rides[0].owner == "Owner 1"
+    text = printed("running-order", judged_class)
+    assert "Break, 20 minutes" in text
+    assert "09:00" in text
+
+
+@pytest.fixture
+def pair_season(official_class) -> PairSeason:
+    season = builders.make_season()
+    rebuild_standings(season)
+    season.refresh_from_db()
+    return PairSeason(official_class.entries.get(number="2").pair, season)
+
+
+def test_a_statement_explains_each_score_and_what_is_missing(pair_season):
+    data = season_sources.season_statement_data(pair_season.pair, pair_season.season)
+    assert data.as_of == pair_season.season.computed_at
+    assert len(data.scores) == 1
+    assert data.scores[0].date == date(2026, 11, 14)
+    assert data.scores[0].sentence
+    assert [line.met for line in data.tables[0].requirements] == [False, False]
+    assert data.tables[0].requirements[0].words == "at least 2 scores"
+    text = printed("season-statement", pair_season)
+    assert "Still missing: at least 2 scores (1 of 2); at least 2 competitions (1 of 2)." in text
+    for sentence in data.rule:
+        assert "".join(sentence.split()) in "".join(text.split())
+
+
+def test_any_of_and_at_most_requirements_are_read_from_the_standings():
+    line = {
+        "any_of": [
+            {"count": "judges", "have": 1, "need": 2, "met": False},
+            {"count": "scores", "have": 3, "at_most": 4, "met": True},
+        ],
+        "met": True,
+    }
+    read = season_sources._requirement(line, "")
+    assert (read.words, read.have, read.need, read.met) == ("judges or scores", "1, 3", "2, at most 4", True)
+
+
+@pytest.mark.parametrize("entries", [1, 10])
+def test_reading_takes_the_same_few_queries_for_one_entry_and_for_ten(
+    entries, office, django_assert_max_num_queries
+):
+    competition_class = builders.make_class(builders.make_competition(office=office), entries=entries)
+    subject = KINDS["results"].find(competition_class.pk, {})
+    with django_assert_max_num_queries(4):
+        KINDS["results"].read(subject)
+    with django_assert_max_num_queries(2):
+        KINDS["running-order"].read(subject)
