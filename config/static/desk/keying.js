@@ -346,6 +346,7 @@ if (draft && Object.keys(draft.values).some((name) => draft.values[name] !== sav
     for (const [name, value] of Object.entries(draft.values)) setField(name, value);
     byId("version").value = draft.version; // so that what others saved meanwhile is shown beside it
     notice.remove();
+    order.forEach(settle);
     showFigures();
     firstGap();
   });
