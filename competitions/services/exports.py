@@ -29,6 +29,9 @@ def competition_document(competition: Competition) -> dict[str, Any]:
         "time_zone": competition.time_zone,
         "association": competition.association.slug if competition.association else None,
         "recognised": competition.recognised,
+        "seat_limit": competition.seat_limit,
+        "movement_limit": competition.movement_limit,
+        "sheets_signed": competition.sheets_signed,
         "classes": [_class(found) for found in classes.order_by(*_in_order_of_classes())],
     }
 
@@ -61,6 +64,7 @@ def _class(competition_class: CompetitionClass) -> dict[str, Any]:
             }
             for seat in competition_class.seats.all()
         ],
+        "teams": competition_class.team_rules,
     }
 
 

@@ -10,7 +10,7 @@ from functools import partial
 from typing import Any, TypeVar
 from zoneinfo import available_timezones
 
-from competitions.models import Competition, RuleSet, Test
+from competitions.models import Competition, CompetitionClass, RuleSet, Test
 from competitions.services.classes import (
     judge_named,
     write_class,
@@ -19,13 +19,16 @@ from competitions.services.classes import (
     write_new_competition,
 )
 from competitions.services.clock import lock_open_class
-from competitions.services.history import class_record
+from competitions.services.history import class_record, note_class
+from competitions.services.results import recompute_class
+from competitions.services.team_rules import refuse_bad_team_rules
 from riders.errors import DomainError, InvalidInput, NotAllowed
 from riders.intake import (
     Imported,
     Problems,
     day_from,
     line_from,
+    plain_document,
     refuse,
     refuse_document,
     refuse_reversed_days,
@@ -36,6 +39,7 @@ from riders.transactions import write_transaction
 from scoring.documents import Reader, describe, take_format
 
 _CLOCK = re.compile(r"([01]\d|2[0-3]):([0-5]\d)", re.ASCII)
+_LIMIT = re.compile(r"[0-9]{1,3}(\.[0-9]{1,3})?", re.ASCII)
 _DEFAULT_INTERVAL = 480
 _Known = TypeVar("_Known", Test, RuleSet)
 
@@ -58,6 +62,8 @@ class _WantedClass:
     path: str
     fields: dict[str, Any]
     panel: list[dict[str, Any]]
+    teams: dict[str, Any] | None
+    says_teams: bool
 
     def record(self) -> dict[str, Any]:
         """Return the class as its history would keep it, to be compared with what stands there."""
@@ -75,8 +81,8 @@ def import_competition(document: object, *, by: User | None) -> ImportedCompetit
     """Set up a competition from a ``competition/1`` document, or bring one that is there to what the document says.
 
     Tests, rule sets and the association must be known. Classes that the document does not name stay as they are; a
-    class with official results is not changed. A new competition is planned: it is published at the desk. ``prizes`` is
-    read over, because nothing here is decided by it.
+    class with official results is not changed. A new competition is planned: it is published at the desk. Keys that are
+    left out leave what stands there. ``prizes`` is read over, because nothing here is decided by it.
     """
     reader = Reader.over(document)
     fields, wanted = _Reading(reader).read()
@@ -120,14 +126,26 @@ def _attempt(act: Callable[[], Imported], path: str, problems: Problems) -> Impo
 
 def _keep_class(competition: Competition, wanted: _WantedClass, by: User | None) -> Imported:
     kept = competition.classes.select_related("test", "rule_set").filter(number=wanted.fields["number"]).first()
-    if kept is not None and class_record(kept) == wanted.record():
+    same_teams = not wanted.says_teams or wanted.teams == (kept.team_rules if kept else None)
+    if kept is not None and same_teams and class_record(kept) == wanted.record():
         return Imported(unchanged=1)
     panel = [{**member, "judge": judge_named(member["judge"], grade=member["grade"])} for member in wanted.panel]
     if kept is None:
-        write_new_class(competition, by=by, panel=panel, **wanted.fields)
-        return Imported(created=1)
-    write_class(lock_open_class(kept.pk), by=by, panel=panel, **wanted.fields)
-    return Imported(changed=1)
+        current = write_new_class(competition, by=by, panel=panel, **wanted.fields)
+    else:
+        current = lock_open_class(kept.pk)
+        write_class(current, by=by, panel=panel, **wanted.fields)
+    if not same_teams:
+        _write_teams(current, wanted.teams, by=by)
+    return Imported(created=1) if kept is None else Imported(changed=1)
+
+
+def _write_teams(competition_class: CompetitionClass, rules: dict[str, Any] | None, *, by: User | None) -> None:
+    refuse_bad_team_rules(competition_class, rules)
+    before, competition_class.team_rules = competition_class.team_rules, rules
+    competition_class.save(update_fields=["team_rules", "changed_at"])
+    note_class(competition_class, "teams changed", by=by, before={"teams": before}, after={"teams": rules})
+    recompute_class(competition_class)
 
 
 class _Reading:
@@ -152,6 +170,7 @@ class _Reading:
             "association": self._association(),
             "recognised": reader.take_bool("recognised"),
         }
+        fields |= _limits(reader)
         refuse_reversed_days(reader, fields["starts_on"], fields["ends_on"])
         wanted: list[_WantedClass] = []
         for child in reader.objects("classes", required=True):
@@ -190,9 +209,30 @@ class _Reading:
             "breaks": _breaks(reader),
         }
         panel = [_member(child) for child in reader.objects("panel", required=True)]
+        says_teams = "teams" in reader.value
+        teams = reader.take_object("teams")
         reader.take_text("prizes")
         reader.finish()
-        return _WantedClass(reader.path, fields, panel)
+        return _WantedClass(reader.path, fields, panel, plain_document(teams.value) if teams else None, says_teams)
+
+
+def _limits(reader: Reader) -> dict[str, Any]:
+    """Take what is looked at before results become official; an empty limit is never."""
+    fields: dict[str, Any] = {}
+    for key in ("seat_limit", "movement_limit"):
+        if not reader.has(key):
+            reader.raw(key)
+            continue
+        fields[key] = reader.take_text(key)
+        if fields[key] and not _LIMIT.fullmatch(fields[key]):
+            reader.problem(
+                key, f"{describe(fields[key])} is no limit. Give one such as 2.5, or an empty text for none."
+            )
+    if reader.has("sheets_signed"):
+        fields["sheets_signed"] = reader.take_bool("sheets_signed")
+    else:
+        reader.raw("sheets_signed")
+    return fields
 
 
 def _known(reader: Reader, key: str, there: Mapping[str, _Known]) -> _Known | None:

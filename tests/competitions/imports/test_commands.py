@@ -77,7 +77,7 @@ def test_a_show_is_imported_file_by_file(file):
 def test_everything_is_exported_and_comes_in_again(file, tmp_path):
     found = make_class(entries=1)
     mark_sheet(found.entries.get())
-    make_official(found, by=None)
+    make_official(found, by=None, findings_reason="Looked at.")
     slug = found.competition.slug
     for what in ("competition", "entries", "marks", "outcomes"):
         output = str(tmp_path / what)

@@ -27,6 +27,9 @@ def show(**changes: Any) -> dict[str, Any]:
         "time_zone": "Europe/Vienna",
         "association": None,
         "recognised": True,
+        "seat_limit": "4.5",
+        "movement_limit": "",
+        "sheets_signed": True,
         "classes": [
             {
                 "number": "3",
@@ -44,6 +47,7 @@ def show(**changes: Any) -> dict[str, Any]:
                     {"seat": "C", "judge": "Ann Orde", "grade": "national"},
                     {"seat": "B", "judge": "Bo Rask", "grade": ""},
                 ],
+                "teams": {"counting": 3, "method": "sum", "of": "percentage", "drop_out": None},
             }
         ],
     } | changes
@@ -69,11 +73,12 @@ def where_of(document: object) -> list[str]:
 
 def test_it_is_set_up_once_and_goes_out_as_it_came_in():
     assert counts(show()) == (2, 0, 0)
+    version = Competition.objects.get().classes.get().version
     assert counts(show()) == (0, 0, 2)
     competition = Competition.objects.get()
     assert competition_document(competition) == show()
     assert competition.state == Competition.State.PLANNED
-    assert competition.classes.get().version == 2
+    assert competition.classes.get().version == version
 
 
 def test_what_is_different_is_changed_and_other_classes_stay():
@@ -86,12 +91,36 @@ def test_what_is_different_is_changed_and_other_classes_stay():
     assert Judge.objects.count() == 3
 
 
+def test_keys_that_are_left_out_leave_what_stands_there():
+    import_competition(show(), by=None)
+    shorter = show()
+    for key in ("seat_limit", "movement_limit", "sheets_signed"):
+        del shorter[key]
+    del shorter["classes"][0]["teams"]
+    assert counts(shorter) == (0, 0, 2)
+    assert competition_document(Competition.objects.get()) == show()
+
+
+def test_a_rule_for_teams_is_changed_taken_away_and_refused_with_its_path():
+    import_competition(show(), by=None)
+    changed = show()
+    changed["classes"][0]["teams"] = {"counting": 2, "method": "mean"}
+    assert counts(changed) == (0, 1, 1)
+    changed["classes"][0]["teams"] = None
+    assert counts(changed) == (0, 1, 1)
+    assert Competition.objects.get().classes.get().team_rules is None
+    changed["classes"][0]["teams"] = {"counting": 0, "method": "best"}
+    assert where_of(changed) == ["classes[0].teams.counting", "classes[0].teams.method"]
+
+
 def test_every_problem_is_named_with_its_path_and_nothing_is_kept():
     bad = deepcopy(show(time_zone="Europe/Nowhere", association="unknown", venue="", starts_on="2026-13-01", vanue="x"))
+    bad |= {"seat_limit": "five", "sheets_signed": "yes"}
     bad["classes"].append({**bad["classes"][0], "test": "no-such-test", "rules": None, "starts_at": "9 am"})
     bad["classes"][1] |= {"interval_seconds": 5, "breaks": [{"after": 0}], "panel": [{"seat": ""}, 7]}
     assert set(where_of(bad)) == {
-        "time_zone", "association", "venue", "starts_on", "vanue", "classes[1].number", "classes[1].test",
+        "time_zone", "association", "venue", "seat_limit",
+        "sheets_signed", "starts_on", "vanue", "classes[1].number", "classes[1].test",
         "classes[1].rules", "classes[1].starts_at", "classes[1].interval_seconds", "classes[1].breaks[0].after",
         "classes[1].breaks[0].minutes", "classes[1].panel[0].seat", "classes[1].panel[1]",
     }  # fmt: skip
@@ -117,7 +146,7 @@ def test_a_class_with_official_results_is_not_changed():
     entry = found.entries.create(number="1", pair=make_pair(), order=1)
     for seat in "CB":
         mark_sheet(entry, seat)
-    make_official(found, by=None)
+    make_official(found, by=None, findings_reason="Looked at.")
     assert counts(show()) == (0, 0, 2)
     changed = show()
     changed["classes"][0]["title"] = "Other"

@@ -189,7 +189,7 @@ def test_an_order_that_another_entry_has_is_refused_and_swapping_is_not(competit
 def test_official_results_are_not_changed_by_a_file(competition, competition_class):
     import_entries(competition, file(FIRST), by=None)
     mark_sheet(competition_class.entries.get())
-    make_official(competition_class, by=None)
+    make_official(competition_class, by=None, findings_reason="Looked at.")
     assert counts(competition, file(FIRST)) == (0, 0, 1)
     assert where_of(competition, file(FIRST.replace("Green", "Blue"), SECOND)) == ["row 2, class"]
 

@@ -140,7 +140,7 @@ def test_official_results_are_not_changed_by_a_file(competition_class):
     for entry in competition_class.entries.all():
         for seat in "CB":
             mark_sheet(entry, seat)
-    make_official(competition_class, by=None)
+    make_official(competition_class, by=None, findings_reason="Looked at.")
     before = ClassResults.objects.get().document
     assert counts(competition_class, file("1,1,C,1,6.5,")) == (0, 0, 1)
     problems = problems_of(competition_class, file("1,1,C,1,7,", "1,2,C,1,7,"), replace=True)

@@ -108,6 +108,6 @@ def test_a_bad_row_refuses_the_file_and_is_named(competition_class, row, where):
 def test_official_results_are_not_changed_by_a_file(competition_class):
     for found in competition_class.entries.all():
         mark_sheet(found)
-    make_official(competition_class, by=None)
+    make_official(competition_class, by=None, findings_reason="Looked at.")
     assert counts(competition_class, file("1,1,,0,,,,,,")) == (0, 0, 1)
     assert problems_of(competition_class, file("1,1,,1,,,,,,"))[0][0] == "row 2, class"
