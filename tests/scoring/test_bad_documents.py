@@ -376,6 +376,7 @@ def places_in(document, path=""):
 @settings(max_examples=200, deadline=None)
 @given(st.data())
 def test_whatever_stands_anywhere_is_read_or_refused(data):
+    """What the reader takes, a schema takes too, and a class that is read can be computed."""
     name = data.draw(st.sampled_from(sorted(GOOD)))
     document = GOOD[name]()
     where = data.draw(st.sampled_from(sorted(set(places_in(document)))))
@@ -385,7 +386,13 @@ def test_whatever_stands_anywhere_is_read_or_refused(data):
         checking.check_document(document)
     except scoring.InvalidDocument as error:
         problems = error.problems
-    assert problems is None or (problems and all(problem.message for problem in problems))
+    if problems is not None:
+        assert problems
+        assert all(problem.message for problem in problems)
+        return
+    assert schema_accepts(document)
+    if document["format"] == "class/1":
+        results_of(document)
 
 
 @settings(max_examples=100, deadline=None)
