@@ -17,7 +17,13 @@ from competitions.api.objects import CompetitionResource
 from competitions.models import ClassResults, CompetitionClass, PublishedResults
 from competitions.policy import visible
 from competitions.services.documents import class_document
-from competitions.services.results import cancel_correction, make_official, start_correction, withdraw_results
+from competitions.services.results import (
+    cancel_correction,
+    make_official,
+    public_results,
+    start_correction,
+    withdraw_results,
+)
 from riders.api.access import Anyone, SignedIn
 from riders.api.fields import DocumentField, Input, OptionalFigure, StrictText
 from riders.api.idempotency import idempotent
@@ -163,7 +169,7 @@ class Results(CompetitionResource):
     )
     @conditional
     def retrieve(self, request: Request, pk: int) -> HttpResponse:
-        found = self.one_of(visible(request.user, CompetitionClass.objects.all()), pk=pk)
+        found = self.one_of(visible(request.user, CompetitionClass.objects.select_related("rule_set")), pk=pk)
         etag = etag_of(found.version)
         if names_current(request, etag):
             return HttpResponse(status=304, headers={"ETag": etag})
@@ -190,7 +196,8 @@ class Results(CompetitionResource):
         etag = etag_of(f"revision-{found.revision}")
         if names_current(request, etag):
             return HttpResponse(status=304, headers={"ETag": etag})
-        return HttpResponse(_content(found.document), content_type="application/json", headers={"ETag": etag})
+        document = public_results(found.document, found.competition_class)
+        return HttpResponse(_content(document), content_type="application/json", headers={"ETag": etag})
 
     @extend_schema(
         summary="Read the whole class",
@@ -207,9 +214,8 @@ class Results(CompetitionResource):
 
     def _published(self, request: Request, pk: int) -> QuerySet[PublishedResults]:
         found = self.one_of(visible(request.user, CompetitionClass.objects.all()), pk=pk)
-        return visible(request.user, PublishedResults.objects.filter(competition_class=found)).order_by(
-            "-revision", "pk"
-        )
+        published = PublishedResults.objects.filter(competition_class=found).select_related("competition_class__rule_set")
+        return visible(request.user, published).order_by("-revision", "pk")
 
 
 class ResultsDesk(CompetitionResource):
@@ -290,9 +296,9 @@ def _current_results(competition_class: CompetitionClass) -> dict[str, Any]:
     if competition_class.results_state == CompetitionClass.ResultsState.OFFICIAL:
         published = competition_class.published.first()
         if published is not None:
-            return dict(published.document)
+            return public_results(published.document, competition_class)
     computed = ClassResults.objects.filter(competition_class=competition_class).first()
-    return dict(computed.document) if computed else {}
+    return public_results(computed.document, competition_class) if computed else {}
 
 
 def _content(document: dict[str, Any]) -> bytes:
