@@ -9,6 +9,7 @@ import pytest
 from django.urls import reverse
 from pypdf import PdfReader
 
+from competitions.services.differences import decide_all_findings
 from competitions.services.entries import set_outcome
 from competitions.services.results import make_official
 from reports import season_sources, sources
@@ -31,6 +32,7 @@ def official_class(judged_class, office):
     set_outcome(first, expected_version=first.version, by=office, status="completed", errors=1)
     set_outcome(second, expected_version=second.version, by=office, status="completed")
     set_outcome(third, expected_version=third.version, by=office, status="eliminated", reason="fall of the rider")
+    decide_all_findings(judged_class, reason="compared with the paper sheets", by=office)
     make_official(judged_class, by=office)
     judged_class.refresh_from_db()
     return judged_class
