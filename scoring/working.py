@@ -14,7 +14,7 @@ from scoring.exact import format_exact, format_units
 from scoring.figures import Frame, PartFigures, Percent, SeatFrame, SheetFigures
 from scoring.outliers import Move
 from scoring.placings import Figure, Placing
-from scoring.rides import ELIMINATED_BY_ERRORS, Ride
+from scoring.rides import Ride
 from scoring.rulesets import Errors, TieStep
 from scoring.tie_figures import TieFigures
 from scoring.totals import total_off
@@ -33,7 +33,7 @@ class Working:
         self.rounding = _ROUNDING[self.rules.rounding.value]
 
     def lines(self, ride: Ride, placing: Placing | None) -> list[str]:
-        if ride.reason == ELIMINATED_BY_ERRORS and self.rules.errors is not None:
+        if ride.status != ride.entry.status and self.rules.errors is not None:
             limit = self.rules.errors.eliminated_at
             return [f"Eliminated: {_errors(ride.entry.errors)}, and error {limit} eliminates."]
         if ride.total is None:

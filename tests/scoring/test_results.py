@@ -125,6 +125,11 @@ def test_eliminated_rides_may_be_marked_but_have_no_total():
     assert row.working == ("Eliminated: 3 errors of course, and error 3 eliminates.",)
 
 
+def test_a_reason_that_the_office_wrote_changes_no_working():
+    document = changed(small_class(), "entries[1].reason", "errors of course")
+    assert rows(document)["9"].working == rows(small_class())["9"].working
+
+
 def test_an_error_too_many_eliminates_a_running_ride():
     document = changed(small_class(), "entries[3].errors", 3)
     assert (rows(document)["20"].status, rows(document)["20"].so_far) == ("eliminated", None)
