@@ -15,7 +15,7 @@ from scoring.rulesets import TieStep
 if TYPE_CHECKING:
     from scoring.championships import ChampionshipStep
 
-__all__ = ["Cell", "Contest", "Row", "Table"]
+__all__ = ["Cell", "Contest", "Row", "Table", "listed"]
 
 _ROUNDING = {"half-up": "rounded half up", "half-even": "rounded half to even", "down": "cut"}
 _UNITS = {"total": "{} %", "penalty": "{} penalties", "points": "{} points", "placing": "{} for places"}
@@ -222,7 +222,7 @@ class Table:
             return
         counted = _counted(cells)
         if self.contest.counting is not None and len(cells) > self.contest.counting:
-            titles = _listed([cell.title for cell in counted])
+            titles = listed([cell.title for cell in counted])
             yield f"The best {len(counted)} of {len(cells)} {'counts' if len(counted) == 1 else 'count'}: {titles}."
         yield self._value_line(name, counted)
         if placing.equals:
@@ -252,14 +252,14 @@ class Table:
     def _tie_lines(self, placing: Placing) -> Iterator[str]:
         contest = self.contest
         value = contest.with_unit(contest.text(self.units[placing.number]))
-        yield f"Equal with {_listed(list(map(contest.name, placing.equals)))} on {value}."
+        yield f"Equal with {listed(list(map(contest.name, placing.equals)))} on {value}."
         for step, figures in placing.separated:
             yield self._separation(placing.number, step, figures)
         if placing.shared:
             partners = [other for other in placing.equals if self._same(placing, other)]
             used = contest.ties and (contest.tie_places is None or placing.place <= contest.tie_places)
             why = "No step of the rule parts" if used else "The rule parts no tie for this place, so it leaves"
-            together = _listed(list(map(contest.name, partners)))
+            together = listed(list(map(contest.name, partners)))
             yield f"{why} it from {together}: place {placing.place} is shared."
 
     @staticmethod
@@ -271,10 +271,10 @@ class Table:
         against = [f"{self._figure_text(step, f)} of {self.contest.name(n)}" for n, f in figures.items() if n != name]
         wins = "lower" if min(figures.values()) < 0 else "higher"
         label = self._label(cast("ChampionshipStep", step))
-        return f"{label}: {own}, against {_listed(against)}; the {wins} is placed first."
+        return f"{label}: {own}, against {listed(against)}; the {wins} is placed first."
 
     def _label(self, step: ChampionshipStep) -> str:
-        titles = _listed([self.contest.titles[position] for position in step.positions])
+        titles = listed([self.contest.titles[position] for position in step.positions])
         return {
             "total": f"Total of {titles}",
             "value": f"Value in {titles}",
@@ -309,7 +309,8 @@ def _near(value: Fraction, decimals: int) -> str:
     return f"{text}..." if rest else text.rstrip("0").rstrip(".")
 
 
-def _listed(texts: list[str]) -> str:
+def listed(texts: list[str]) -> str:
+    """Write names as they stand in a sentence."""
     if len(texts) < 2:
         return "".join(texts)
     return f"{', '.join(texts[:-1])} and {texts[-1]}"
