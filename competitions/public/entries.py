@@ -72,6 +72,7 @@ def sheets_page(request: HttpRequest, slug: str, class_number: str, entry_number
             "cls": entry.competition_class,
             "competition": entry.competition_class.competition,
             "views": views,
+            "works_here": policy.can(request.user, "run", entry),
             "all_visible": len(views) == entry.sheets.count(),
             "lines": _side_by_side(views),
             "costliest": costliest(views),

@@ -17,17 +17,17 @@ from scoring.exact import format_exact
 
 _STEMS = {
     "rhythm": ("rhythm", "regular", "irregular", "tempo", "hurr", "rush", "uneven", "beat"),
-    "suppleness": ("supple", "stiff", "tens", "tight", "swing", "elastic", "loose"),
-    "contact": ("contact", "poll", "vertical", "hollow", "mouth", "frame", "bit"),
+    "suppleness": ("supple", "stiff", "tens", "tight", "elastic", "loose"),
+    "contact": ("contact", "poll", "vertical", "hollow", "mouth", "frame", "bit", "heavy"),
     "impulsion": ("impuls", "activ", "inactiv", "energ", "engag", "lazy", "thrust"),
     "straightness": ("straight", "crooked", "quarters", "drift", "wander"),
     "collection": ("collect", "carriage", "uphill", "shoulders"),
     "balance": ("balanc", "forehand", "unbalanc"),
     "bend": ("bend", "bent", "flexion"),
-    "ground cover": ("ground", "cover", "lengthen", "stride", "overtrack", "reach", "stretch"),
+    "ground cover": ("ground", "cover", "lengthen", "overtrack", "reach"),
     "transitions": ("transition", "abrupt", "strike"),
     "accuracy": ("accura", "inaccura", "early", "late", "size", "shape", "square", "marker", "angle"),
-    "obedience": ("obedien", "resist", "submiss", "willing", "against", "spook"),
+    "obedience": ("obedien", "resist", "submiss", "unwilling", "against", "spook"),
     "position and aids": ("rider", "seat", "hands", "aids", "position", "leg"),
 }
 _WHOLE_WORDS = frozenset(
@@ -36,7 +36,8 @@ _WHOLE_WORDS = frozenset(
 _EXTRA = {"tens": ("tense", "tension", "tensions")}
 _PRAISE = re.compile(
     r"\b(good|well|nice|nicely|lovely|fine|excellent|super|clear|fluent|secure|pleasing|correct|better|improved|"
-    r"regular|straight|active|balanced|supple|willing|accurate|square|uphill|elastic|obedient|harmonious)\b"
+    r"regular|straight|active|balanced|supple|willing|willingly|accurate|square|uphill|elastic|obedient|harmonious|"
+    r"kept|steady|even|inviting|same|consistent|soft|light|confident|maintained)\b"
 )
 _WANTED = re.compile(
     r"\b(not|need|needs|needed|lack|lacks|lacking|lost|loses|losing|more|could|should|too|little|slightly)\b"
@@ -44,6 +45,7 @@ _WANTED = re.compile(
 _CLAUSE = re.compile(r"[.,;:!?]|\bbut\b|\bthough\b|\bthen\b")
 _WORD = re.compile(r"[^\W\d_]+")
 _MOST_QUALITIES = 5
+_MOST_WORDINGS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +62,15 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Recurring:
-    """A quality that several remarks find wanting; equal words are put together with where they stand."""
+    """A quality that several remarks find wanting; equal words are put together with where they stand.
+
+    ``words`` begins with the lowest marks; ``more`` counts the remarks that are not shown.
+    """
 
     quality: str
     number: int
     words: tuple[tuple[str, tuple[tuple[str, tuple[Said, ...]], ...]], ...]
+    more: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,10 +132,11 @@ def only_praises(remark: str) -> bool:
 def coming_back(views: Sequence[SheetView]) -> list[Recurring]:
     """Return the qualities that two remarks or more of these sheets find wanting, the most frequent first.
 
-    A quality that only says again what stands under a more frequent one is left out.
+    Only remarks on marks that are not above the middle of their own sheet are looked at. A quality that only says again
+    what stands under a more frequent one is left out.
     """
     found: dict[str, list[Said]] = {}
-    for view, line in _remarked(views):
+    for view, line in _wanting(views):
         for quality in qualities_in(line.remark):
             found.setdefault(quality, []).append(_said(view, line))
     shown: list[Recurring] = []
@@ -137,13 +144,13 @@ def coming_back(views: Sequence[SheetView]) -> list[Recurring]:
     for quality, said in sorted(found.items(), key=lambda group: (-len(group[1]), group[0])):
         if len(said) > 1 and not any(before.issuperset(said) for before in told):
             told.append(set(said))
-            shown.append(Recurring(quality, len(said), _by_words(said)))
+            shown.append(_recurring(quality, said))
     return shown[:_MOST_QUALITIES]
 
 
 def seen_before(views: Sequence[SheetView], earlier: Iterable[EarlierSheet]) -> list[SeenBefore]:
     """Return the qualities found wanting now and on earlier sheets, with one remark of each earlier sheet."""
-    now = {quality for _, line in _remarked(views) for quality in qualities_in(line.remark)}
+    now = {quality for _, line in _wanting(views) for quality in qualities_in(line.remark)}
     found: dict[str, list[tuple[EarlierSheet, str]]] = {}
     for sheet in earlier:
         named: dict[str, str] = {}
@@ -175,8 +182,20 @@ def costliest(views: Sequence[SheetView], *, number: int = 5) -> list[Costly]:
     return [Costly(items[item], format_exact(lost[item]), tuple(said[item])) for item in order[:number]]
 
 
-def _remarked(views: Iterable[SheetView]) -> Iterator[tuple[SheetView, SheetLine]]:
-    return ((view, line) for view in views for line in view.lines if line.remark)
+def _wanting(views: Iterable[SheetView]) -> Iterator[tuple[SheetView, SheetLine]]:
+    """Yield the lines with a remark whose mark is not above the middle mark of its sheet, or that have no mark."""
+    for view in views:
+        marks = sorted(Fraction(line.mark) for line in view.lines if line.mark is not None)
+        for line in view.lines:
+            if line.remark and (line.mark is None or Fraction(line.mark) <= marks[len(marks) // 2]):
+                yield view, line
+
+
+def _recurring(quality: str, said: list[Said]) -> Recurring:
+    words = _by_words(sorted(said, key=lambda remark: Fraction(remark.mark or "0")))
+    shown = words[:_MOST_WORDINGS]
+    told = sum(len(places) for _, seats in shown for _, places in seats)
+    return Recurring(quality, len(said), shown, len(said) - told)
 
 
 def _said(view: SheetView, line: SheetLine) -> Said:
