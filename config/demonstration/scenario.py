@@ -67,21 +67,14 @@ class Scenario:
 
     def accounts(self) -> list[Account]:
         show, seat, association = self.competition, self.judged_seat, self.association
-        sheet = {"slug": show.slug, "number": RUNNING_CLASS, "entry": ENTRY_IN_RING, "seat": seat.seat}
         judge = seat.judge.name if seat.judge else "nobody"
+        desk = reverse("desk-competition", args=[show.slug])
+        season = reverse("season", args=[association.slug, SEASON])
         return [
-            Account(
-                "office", f"works in the show office of {show.title}", reverse("desk-competition", args=[show.slug])
-            ),
-            Account(
-                "judge", f"{judge}, judges class {RUNNING_CLASS} at {seat.seat}", reverse("desk-sheet", kwargs=sheet)
-            ),
+            Account("office", f"works in the show office of {show.title}", desk),
+            Account("judge", f"{judge}, judges class {RUNNING_CLASS} at {seat.seat}", reverse("me")),
             Account("rider", f"{self.rider.name}, rides {len(self.pairs)} horses", reverse("me")),
-            Account(
-                "association",
-                f"keeps the seasons of {association.title}",
-                reverse("season", args=[association.slug, SEASON]),
-            ),
+            Account("association", f"keeps the seasons of {association.title}", season),
             Account("staff", "may do everything", reverse("desk")),
         ]
 

@@ -5,6 +5,7 @@ import re
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from io import StringIO
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from competitions.models import Competition, CompetitionClass, Entry, EntryChang
 from competitions.services import results
 from competitions.services.entries import set_outcome
 from config.demonstration import documents, scenario
+from config.demonstration.accounts import give_passwords
 from config.demonstration.scenario import load, loaded_scenario
 from config.demonstration.state import State, state_of_database
 from config.management.commands import demo
@@ -79,6 +81,12 @@ class TestLoading:
         assert total["2", "25"] == (5, "66.964")
         assert total["5", "19"][1] == "57.147"
         assert Entry.objects.get(competition_class__number="3", number="9").status == "retired"
+        teams = show.classes.get(number="3").published.get().document["teams"]
+        assert [(team["team"], team["value"]) for team in teams] == [
+            ("Elmbeck", "204.222"),
+            ("Stonereach", "202.444"),
+            ("North Quay", "190.222"),
+        ]
 
     def test_the_ledger_and_the_standings_follow(self):
         found = load(say=quiet)
@@ -123,9 +131,13 @@ class TestLoading:
         assert [user.username for user in users.values() if user.is_staff] == ["staff"]
         assert not any(user.is_superuser for user in users.values())
 
-    def test_nobody_can_log_in_before_passwords_are_given(self):
-        load(say=quiet)
+    def test_every_account_reaches_the_page_it_starts_at_with_a_password_only(self, client):
+        accounts = load(say=quiet).accounts()
         assert not any(user.has_usable_password() for user in User.objects.all())
+        passwords = give_passwords(accounts)
+        for account in accounts:
+            assert client.login(username=account.username, password=passwords[account.username])
+            assert client.get(account.path).status_code == 200
 
 
 def _counts() -> tuple[int, ...]:
@@ -248,5 +260,14 @@ def test_the_whole_demonstration_with_a_real_queue_and_worker(tmp_path):
     assert again.returncode == 0, again.stdout + again.stderr
     assert "kept as it is" in again.stdout
     assert passwords_in(again.stdout).keys() == passwords_in(done.stdout).keys()
-    left_over = subprocess.run(["pgrep", "-f", str(tmp_path)], capture_output=True, text=True, check=False)
-    assert left_over.stdout == ""
+    assert processes_of(tmp_path) == []
+
+
+def processes_of(folder: Path) -> list[str]:
+    """Return the processes that run on a data folder, where the system lists them."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*/environ"):
+        with suppress(OSError):
+            if str(folder).encode() in path.read_bytes():
+                found.append(path.parent.name)
+    return found
