@@ -1,7 +1,7 @@
 """A message queue in a folder, so that the embedded default needs no broker.
 
-Kombu's own keeps one file a message too, but writes it in place: a reader that polls often takes it half written, and the
-worker dies of it. Here a message gets its name when it is whole, and is taken by renaming it within the folder.
+Kombu's own keeps one file a message too, but writes it in place: a reader that polls often takes it half written, and
+the worker dies of it. Here a message gets its name when it is whole, and is taken by renaming it within the folder.
 """
 
 from __future__ import annotations
@@ -19,16 +19,16 @@ from kombu.utils.json import dumps, loads
 log = logging.getLogger("markbook.queue")
 
 
-class Channel(filesystem.Channel):  # type: ignore[misc]
+class Channel(filesystem.Channel):
     """The files of a queue, oldest first."""
 
-    def _put(self, queue: str, payload: dict[str, Any], **_: Any) -> None:
+    def _put(self, queue: str, payload: dict[str, Any], **_: Any) -> None:  # type: ignore[override]
         folder = Path(self.data_folder_out)
         written = folder / f"{uuid.uuid4().hex}.writing"
         written.write_text(dumps(payload), encoding="utf-8")
         written.rename(folder / f"{time.time_ns():020d}-{uuid.uuid4().hex}.{queue}.msg")
 
-    def _get(self, queue: str) -> Any:
+    def _get(self, queue: str, timeout: float | None = None) -> Any:  # noqa: ARG002 - kombu's own signature
         for message in _messages(Path(self.data_folder_in), queue):
             taken = message.with_suffix(".taken")
             try:
@@ -53,7 +53,7 @@ class Channel(filesystem.Channel):  # type: ignore[misc]
         return len(messages)
 
 
-class Transport(filesystem.Transport):  # type: ignore[misc]
+class Transport(filesystem.Transport):
     Channel = Channel
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import os
 import signal
 import subprocess
@@ -11,13 +10,14 @@ import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from queue import SimpleQueue
 from types import FrameType
 
 _SHORT_LIFE = 30.0
 _LONGEST_PAUSE = 30.0
 _PATIENCE = 25.0
-_SET_PARENT_DEATH_SIGNAL = 1
+_TETHERED = Path(__file__).with_name("tethered.py")
 
 
 @dataclass(eq=False)
@@ -36,10 +36,9 @@ class Service:
         """Start the process in a group of its own and have ``ended`` called, on a thread, when it dies."""
         self.started = time.monotonic()
         self.process = process = subprocess.Popen(  # noqa: S603 - the command is ours
-            list(self.command),
+            [sys.executable, str(_TETHERED), *self.command],
             env={**os.environ, **self.environment},
             start_new_session=True,
-            preexec_fn=_end_with_parent if sys.platform == "linux" else None,
         )
 
         def wait() -> None:
@@ -130,8 +129,3 @@ class Supervisor:
             except subprocess.TimeoutExpired:
                 self._say(f"The {service.name} did not end in {_PATIENCE:g} s and is stopped.")
             service.end_group()
-
-
-def _end_with_parent() -> None:
-    """Ask the kernel to end this process with the supervisor, even when that one is killed."""
-    ctypes.CDLL(None).prctl(_SET_PARENT_DEATH_SIGNAL, signal.SIGTERM)

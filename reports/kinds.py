@@ -1,4 +1,4 @@
-"""The kinds of report: what each is about, which version of it is shown, who may have it, how it is read and printed."""
+"""The kinds of report: what each is about, which version of it is shown, who may have it, how its file is called."""
 
 from __future__ import annotations
 
@@ -9,8 +9,6 @@ from typing import Any
 
 from competitions import policy as competition_policy
 from competitions.models import CompetitionClass, Entry, Sheet
-from reports import season_sources, sources
-from reports.pdf import results, running_order, season_statement, sheets
 from reports.pdf.text import one_line
 from riders import policy as rider_policy
 from riders.errors import InvalidInput
@@ -41,8 +39,6 @@ class Kind:
     find: Callable[[int, Mapping[str, Any]], Any]
     version: Callable[[Any], str]
     may_have: Callable[[Visitor, Any], bool]
-    read: Callable[[Any], Any]
-    build: Callable[[Any], bytes]
     file_name: Callable[[Any], str]
     options: frozenset[str] = frozenset()
 
@@ -102,7 +98,7 @@ def _may_view_sheet(user: Visitor, sheet: Sheet) -> bool:
 
 
 def _may_view_every_sheet(user: Visitor, entry: Entry) -> bool:
-    """A judge sees the sheet of the own seat; all of an entry together only who may see each of them."""
+    """Allow all sheets of an entry together only to who may see each; a judge sees the sheet of the own seat."""
     if not competition_policy.can(user, "view-sheets", entry):
         return False
     return competition_policy.is_office(user, entry.competition_class.competition) or (
@@ -111,7 +107,7 @@ def _may_view_every_sheet(user: Visitor, entry: Entry) -> bool:
 
 
 def _may_view_statement(user: Visitor, subject: PairSeason) -> bool:
-    """The rider, those who keep the association of that season, staff."""
+    """Allow the rider, those who keep the association of that season, and staff."""
     if not user.is_authenticated:
         return False
     return subject.pair.rider.user_id == user.pk or rider_policy.keeps(user, subject.season.association)
@@ -147,8 +143,6 @@ KINDS: Mapping[str, Kind] = {
             find=_class,
             version=_class_version,
             may_have=_may_view_class,
-            read=sources.results_data,
-            build=results.build,
             file_name=_class_file("results"),
         ),
         Kind(
@@ -158,8 +152,6 @@ KINDS: Mapping[str, Kind] = {
             find=_class,
             version=_class_version,
             may_have=_may_view_class,
-            read=sources.running_order_data,
-            build=running_order.build,
             file_name=_class_file("running order"),
         ),
         Kind(
@@ -169,8 +161,6 @@ KINDS: Mapping[str, Kind] = {
             find=_sheet,
             version=lambda sheet: _class_version(sheet.entry.competition_class),
             may_have=_may_view_sheet,
-            read=sources.sheet_data,
-            build=sheets.build,
             file_name=lambda sheet: _ride_file(sheet.entry, f"sheet {sheet.seat.seat}"),
         ),
         Kind(
@@ -180,8 +170,6 @@ KINDS: Mapping[str, Kind] = {
             find=_entry,
             version=lambda entry: _class_version(entry.competition_class),
             may_have=_may_view_every_sheet,
-            read=sources.all_sheets_data,
-            build=sheets.build,
             file_name=lambda entry: _ride_file(entry, "sheets"),
         ),
         Kind(
@@ -191,8 +179,6 @@ KINDS: Mapping[str, Kind] = {
             find=_pair_season,
             version=lambda subject: str(subject.season.version),
             may_have=_may_view_statement,
-            read=lambda subject: season_sources.season_statement_data(subject.pair, subject.season),
-            build=season_statement.build,
             file_name=lambda subject: _named(str(subject.pair), subject.season.title, "season statement"),
             options=frozenset({"season"}),
         ),

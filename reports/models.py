@@ -8,9 +8,9 @@ from django.db import models
 class Job(models.Model):
     """The work of making one report. The row comes first; the queue only carries its id.
 
-    ``target`` is the id of the object the report is about, ``target_version`` the version it shows: the same kind, target,
-    version and options asked for twice is the same job, built once. ``heartbeat_at`` is the last sign of life: when the
-    queue took the job, later the last word of the worker that makes it.
+    ``target`` is the id of the object the report is about, ``target_version`` the version it shows: the same kind,
+    target, version and options asked for twice is the same job, built once. ``heartbeat_at`` is the last sign of life:
+    when the queue took the job, later the last word of the worker that makes it.
     """
 
     class State(models.TextChoices):

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 from uuid import UUID
 
 from django.contrib.auth.views import redirect_to_login
-from django.core.files.storage import default_storage
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -18,7 +16,7 @@ from competitions.models import CompetitionClass
 from reports import policy
 from reports.kinds import KINDS, PairSeason
 from reports.models import Job
-from reports.services import request_report, retry_job
+from reports.services import file_of, request_report, retry_job
 from riders.errors import DomainError, InvalidInput, NotAllowed
 
 
@@ -58,7 +56,7 @@ def file_page(request: HttpRequest, job_id: UUID) -> HttpResponse:
     job = _job(request, job_id)
     if isinstance(job, HttpResponse):
         return job
-    pages = _whole_file(job)
+    pages = file_of(job)
     if pages is None:
         retry_job(job, by=request.user)
         return redirect("report", job_id=job.pk)
@@ -86,17 +84,6 @@ def _job(request: HttpRequest, job_id: UUID) -> Job | HttpResponse:
     if job is not None and not request.user.is_authenticated:
         return redirect_to_login(request.get_full_path())
     raise Http404
-
-
-def _whole_file(job: Job) -> bytes | None:
-    if job.state != Job.State.DONE or not default_storage.exists(job.file):
-        return None
-    with default_storage.open(job.file) as kept:
-        pages: bytes = kept.read()
-    if hashlib.sha256(pages).hexdigest() == job.digest:
-        return pages
-    default_storage.delete(job.file)
-    return None
 
 
 def _about(job: Job) -> dict[str, object]:

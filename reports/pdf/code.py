@@ -22,7 +22,7 @@ def _modules(address: str) -> tuple[tuple[bool, ...], ...]:
 
 
 def draw_code(canvas: Canvas, address: str, *, left: float, bottom: float, side: float) -> None:
-    """Draw the code of an address as one path, runs of dark modules as one bar, so that no hairlines show between them."""
+    """Draw the code of an address as one path, a run of dark modules as one bar: no hairlines show between them."""
     rows = _modules(address)
     step = side / (len(rows) + 2 * _QUIET)
     path = canvas.beginPath()

@@ -1,7 +1,7 @@
 """Lists of rows whose heights are known before they are drawn, so that long ones stay quick and break well.
 
-A cell is a stack of lines already wrapped to its column. A list splits between rows, repeats its head on every page, never
-leaves a heading or a single row alone, and splits inside a row only where that row is taller than a third of a page.
+A cell is a stack of lines already wrapped to its column. A list splits between rows, repeats its head on every page,
+never leaves a heading or a single row alone, and splits inside a row only where it is taller than a third of a page.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from reports.pdf.text import BOLD, SANS, face_for, one_line, width_of, wrap
 Align = Literal["left", "right", "centre", "decimal"]
 
 PAD = 2.6
+DASH = "\N{EN DASH}"
+TIMES = "\N{MULTIPLICATION SIGN}"
 _TALL = 240.0
 _ASCENT = 0.99
 

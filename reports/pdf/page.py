@@ -32,16 +32,17 @@ class Frames:
 
     @property
     def size(self) -> tuple[float, float]:
-        return landscape(A4) if self.wide else A4
+        across, down = landscape(A4) if self.wide else A4
+        return float(across), float(down)
 
     @property
     def width(self) -> float:
-        return self.size[0] - 2 * MARGIN
+        return float(self.size[0] - 2 * MARGIN)
 
     @property
     def room(self) -> float:
         """Height that content may take on a page."""
-        return self.size[1] - HEAD - FOOT
+        return float(self.size[1] - HEAD - FOOT)
 
 
 class RunningHead(Flowable):
@@ -67,7 +68,7 @@ class _CountedCanvas(Canvas):
         self.kept: list[dict[str, Any]] = []
         self.running_head = ""
 
-    def showPage(self) -> None:
+    def showPage(self) -> None:  # noqa: N802 - ReportLab's own name
         self.kept.append(dict(self.__dict__))
         self._startPage()
 
@@ -179,7 +180,10 @@ class Masthead(Flowable):
         self.size, self.title_lines = self._fitted_title()
         self.fact_face = face_for(one_line(" ".join(self.facts)), face=SANS)
         self.fact_lines = [
-            line for fact in self.facts if fact for line in wrap(fact, width=self.text_width, face=self.fact_face, size=9)
+            line
+            for fact in self.facts
+            if fact
+            for line in wrap(fact, width=self.text_width, face=self.fact_face, size=9)
         ]
         self.eyebrow_face = face_for(one_line(self.eyebrow), face=BOLD)
         self.eyebrow_lines = wrap(self.eyebrow, width=self.text_width, face=self.eyebrow_face, size=8.4)
@@ -244,7 +248,13 @@ class Masthead(Flowable):
             self.canv.drawRightString(self.width, self.height - 29, self.aside.figure)
             self._caption(self.height - 42, 8.4)
             return
-        draw_code(self.canv, self.aside.address, left=self.width - _CODE_SIDE, bottom=self.height - _CODE_SIDE, side=_CODE_SIDE)
+        draw_code(
+            self.canv,
+            self.aside.address,
+            left=self.width - _CODE_SIDE,
+            bottom=self.height - _CODE_SIDE,
+            side=_CODE_SIDE,
+        )
         self._caption(self.height - _CODE_SIDE - 8, LABEL)
 
     def _caption(self, y: float, size: float) -> None:

@@ -10,7 +10,7 @@ from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Spacer
 
 from reports.pdf.heads import ClassHead, dotted
 from reports.pdf.ink import BODY, EARTH, NOTE, REASON, RUNNING, SMALL, SOFT, moment
-from reports.pdf.lists import EMPTY, Cell, Column, Ink, Row, RowList, figure, heading, words
+from reports.pdf.lists import DASH, EMPTY, Cell, Column, Ink, Row, RowList, figure, heading, words
 from reports.pdf.page import Frames, build_closest, first_page
 from reports.pdf.text import BOLD, OBLIQUE, SANS, paragraph
 
@@ -70,7 +70,7 @@ class TeamLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResultsData:
-    """``seats`` are (letter, judge); ``state`` is provisional, official or withdrawn; ``rule`` a few plain sentences."""
+    """``seats`` are (letter, judge); ``state`` is provisional, official or withdrawn; ``rule`` is plain sentences."""
 
     head: ClassHead
     state: str
@@ -223,7 +223,7 @@ def _who(line: ResultLine, rooms: Sequence[float]) -> list[Cell]:
 def _seat(given: SeatFigures | None, data: ResultsData) -> list[Cell]:
     apart, alone = _side_by_side(data), len(data.seats) == 1
     if given is None or given.percentage is None:
-        return [figure("–", ink=_SMALL), EMPTY] if apart else [figure("–", ink=_SMALL)]
+        return [figure(DASH, ink=_SMALL), EMPTY] if apart else [figure(DASH, ink=_SMALL)]
     place = figure(f"({given.place})" if given.place and not alone else "", ink=_SMALL)
     moved = figure(f"→ {given.adjusted_to}", ink=_SMALL) if given.adjusted_to else EMPTY
     shown = (*figure(given.percentage), *moved)
@@ -266,7 +266,9 @@ def _closing(data: ResultsData) -> list[Flowable]:
     if any(line.shared for line in data.lines):
         notes.append("= marks a shared place.")
     if any(seat.adjusted_to for line in data.lines for seat in line.seats.values()):
-        notes.append("→ gives the percentage that counted after the rule set moved a sheet that stood far from the others.")
+        notes.append(
+            "→ gives the percentage that counted after the rule set moved a sheet that stood far from the others."
+        )
     flowables: list[Flowable] = [
         paragraph(("bold", "Judges:" if many else "Judge:"), dotted(judges) or "not named", style=RUNNING),
         paragraph(("bold", "Rule set:"), data.rules_title, style=RUNNING),

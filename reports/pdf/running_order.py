@@ -111,7 +111,9 @@ def _row(ride: RideLine, data: RunningOrderData, columns: list[Column], pad: flo
     owner = "" if ride.owner == ride.rider else ride.owner
     return Row(
         cells=(
-            figure("" if out or not ride.ride_time else clock(ride.ride_time, zone=data.head.zone), ink=Ink(BOLD, BODY + 1)),
+            figure(
+                "" if out or not ride.ride_time else clock(ride.ride_time, zone=data.head.zone), ink=Ink(BOLD, BODY + 1)
+            ),
             figure("" if ride.order is None else ride.order, ink=soft),
             figure(ride.number, ink=Ink(SANS, BODY + 1)),
             (

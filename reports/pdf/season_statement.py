@@ -10,7 +10,7 @@ from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Spacer
 
 from reports.pdf.heads import dotted
 from reports.pdf.ink import BODY, EARTH, NOTE, REASON, RUNNING, SMALL, SOFT, day, moment
-from reports.pdf.lists import Cell, Column, Ink, Row, RowList, figure, heading, words
+from reports.pdf.lists import DASH, Cell, Column, Ink, Row, RowList, figure, heading, words
 from reports.pdf.page import Aside, Frames, Masthead, build_closest, first_page
 from reports.pdf.text import BOLD, OBLIQUE, SANS, paragraph
 
@@ -156,7 +156,10 @@ def _requirements(lines: Sequence[RequirementLine], width: float) -> RowList:
                 words(line.words, width=columns[0].room),
                 figure(line.have),
                 figure(line.need),
-                figure("met" if line.met else "missing", ink=Ink(SANS if line.met else BOLD, SMALL, SOFT if line.met else EARTH)),
+                figure(
+                    "met" if line.met else "missing",
+                    ink=Ink(SANS if line.met else BOLD, SMALL, SOFT if line.met else EARTH),
+                ),
             ),
             pad=2,
         )
@@ -197,7 +200,7 @@ def _score(line: ScoreLine, columns: Sequence[Column], pad: float) -> Row:
             figure(f"{line.date.day} {line.date:%b %Y}"),
             where,
             figure(place, ink=soft),
-            figure(line.percentage or "–", ink=Ink(BOLD if counted else SANS, BODY + 0.6)),
+            figure(line.percentage or DASH, ink=Ink(BOLD if counted else SANS, BODY + 0.6)),
             words(line.sentence, width=columns[4].room, ink=Ink(OBLIQUE, SMALL + 0.2, SOFT)),
         ),
         pad=pad,

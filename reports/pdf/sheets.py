@@ -13,7 +13,7 @@ from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Spacer
 from reports.pdf.bars import Bars
 from reports.pdf.heads import ClassHead, dotted
 from reports.pdf.ink import BODY, EARTH, NOTE, RUNNING, SMALL, SOFT, moment
-from reports.pdf.lists import EMPTY, Cell, Column, Ink, Row, RowList, figure, heading, words
+from reports.pdf.lists import DASH, EMPTY, TIMES, Cell, Column, Ink, Row, RowList, figure, heading, words
 from reports.pdf.page import Aside, Frames, Masthead, build_closest, first_page, next_part
 from reports.pdf.text import BOLD, OBLIQUE, SANS, paragraph
 
@@ -39,7 +39,7 @@ class ItemLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetData:
-    """One seat's sheet. ``lost`` are the lines that cost most, the costliest first; ``off`` sentences on what came off."""
+    """One seat's sheet. ``lost`` are the lines that cost most, the costliest first; ``off`` says what came off."""
 
     seat: str
     judge: str
@@ -99,7 +99,7 @@ def _masthead(sheet: SheetData | None, data: SheetsData, width: float) -> Masthe
         return Masthead(dotted((head.competition, "Sheet")), data.rider, facts, width)
     judge = f"Judge at {sheet.seat}: {sheet.judge}" if sheet.judge else f"Judge at {sheet.seat}"
     of = f"{sheet.points} of {sheet.maximum} points" if sheet.points and sheet.maximum else ""
-    shown = f"{sheet.percentage} %" if sheet.percentage else "–"
+    shown = f"{sheet.percentage} %" if sheet.percentage else DASH
     caption = of if sheet.complete else f"{of}\nnot complete" if of else "not complete"
     return Masthead(
         dotted((head.competition, "Sheet")), data.rider, facts, width, judge, Aside(figure=shown, caption=caption)
@@ -154,7 +154,7 @@ def _columns(width: float, *, remarked: bool) -> list[Column]:
 
 def _item(line: ItemLine, columns: Sequence[Column], pad: float) -> Row:
     soft, small = Ink(SANS, SMALL, SOFT), Ink(SANS, SMALL + 0.5)
-    mark: Cell = figure(line.mark, ink=Ink(BOLD, BODY + 0.6)) if line.mark is not None else figure("–", ink=soft)
+    mark: Cell = figure(line.mark, ink=Ink(BOLD, BODY + 0.6)) if line.mark is not None else figure(DASH, ink=soft)
     if line.substitute:
         mark = (*mark, *figure("office", ink=Ink(OBLIQUE, SMALL - 0.6, EARTH)))
     cells = [
@@ -162,7 +162,7 @@ def _item(line: ItemLine, columns: Sequence[Column], pad: float) -> Row:
         words(line.at, width=columns[1].room, ink=Ink(BOLD, SMALL + 0.3, SOFT)),
         words(line.words, width=columns[2].room, ink=small),
         mark,
-        figure("" if line.coefficient == "1" else f"× {line.coefficient}", ink=soft),
+        figure("" if line.coefficient == "1" else f"{TIMES} {line.coefficient}", ink=soft),
         figure(line.points or "", ink=Ink(SANS, BODY)),
     ]
     if len(columns) > len(cells):
@@ -171,12 +171,21 @@ def _item(line: ItemLine, columns: Sequence[Column], pad: float) -> Row:
 
 
 def _sum(sheet: SheetData, columns: Sequence[Column]) -> Row:
-    """The line under the marks: what came off, and what is left."""
+    """Return the line under the marks: what came off, and what is left."""
     bold = Ink(BOLD, BODY)
     title = (*words("Points" if not sheet.off else "Points after what came off", width=columns[2].room, ink=bold),)
     of = f"of {sheet.maximum}" if sheet.maximum else ""
-    below = tuple(line for off in sheet.off for line in words(off, width=columns[2].room, ink=Ink(OBLIQUE, SMALL, EARTH)))
-    cells = [EMPTY, EMPTY, (*title, *below), EMPTY, EMPTY, (*figure(sheet.points or "", ink=bold), *figure("", ink=bold))]
+    below = tuple(
+        line for off in sheet.off for line in words(off, width=columns[2].room, ink=Ink(OBLIQUE, SMALL, EARTH))
+    )
+    cells = [
+        EMPTY,
+        EMPTY,
+        (*title, *below),
+        EMPTY,
+        EMPTY,
+        (*figure(sheet.points or "", ink=bold), *figure("", ink=bold)),
+    ]
     if len(columns) > len(cells):
         share = f" = {sheet.percentage} %" if sheet.percentage else ""
         cells.append(words(f"{of}{share}", width=columns[-1].room, ink=bold))

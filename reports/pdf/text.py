@@ -1,6 +1,6 @@
 """Text on its way into a document: cleaned, in a face that has its letters, measured, wrapped.
 
-Everything that people typed passes ``clean``; whatever is to be a Paragraph passes ``text``, which escapes it, because a
+Everything that people typed passes ``clean``; what is to be a Paragraph passes ``text``, which escapes it, because a
 Paragraph reads its text as markup (a name like ``<img src=...>`` would open a local file). No other module makes one.
 """
 
@@ -85,7 +85,7 @@ def width_of(value: str, *, face: str, size: float) -> float:
 
 
 def wrap(value: object, *, width: float, face: str, size: float) -> list[str]:
-    """Break text into lines no wider than ``width`` points; a word that is wider by itself is broken between letters."""
+    """Break text into lines no wider than ``width`` points; a word wider than that is broken between letters."""
     lines: list[str] = []
     for written in clean(value).split("\n"):
         line = ""
@@ -130,7 +130,7 @@ def text(value: object) -> str:
 
 
 def paragraph(*runs: object, style: ParagraphStyle) -> Paragraph:
-    """Return a Paragraph of the runs with a blank between them; a run ``("bold", words)`` is printed in the bold face."""
+    """Return a Paragraph of the runs with a blank between them; a run ``("bold", words)`` is in the bold face."""
     register_fonts()
     parts = []
     for run in runs:

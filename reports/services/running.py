@@ -1,4 +1,4 @@
-"""Doing a job: claim it, read, print, keep the file, say how it ended. Doing it twice, late or in vain harms nothing."""
+"""Doing a job: claim it, read, print, keep the file, say how it ended. Twice, late or in vain, it harms nothing."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from django.utils import timezone
 from reports.kinds import Kind, kind_named
 from reports.models import Job
 from reports.services.heartbeat import Heartbeat
+from reports.services.printing import PRINTS
 from reports.services.requests import job_key
 from riders.errors import DomainError
 from riders.transactions import write_transaction
@@ -44,7 +45,7 @@ class Made:
 
 
 def run_job(job_id: UUID | str) -> Job | None:
-    """Do a queued job and return its row; None where there is nothing to do: it is gone, done, or another worker has it."""
+    """Do a queued job and return its row; None where it is gone, done, or another worker has it."""
     job = _claim(job_id)
     if job is None:
         return None
@@ -55,15 +56,18 @@ def run_job(job_id: UUID | str) -> Job | None:
             file = _keep(made)
         _finish(job, made, file)
     except SoftTimeLimitExceeded:
-        _fail(job, "Making this report took longer than it may, so it was stopped. Try again; a shorter report is quicker.")
+        _fail(
+            job,
+            "Making this report took longer than it may, so it was stopped. Try again; a shorter report is quicker.",
+        )
     except DomainError as refusal:
         _fail(job, refusal.message)
     except Exception:
         log.exception("Job %s (%s %s) failed.", job.pk, job.kind, job.target)
         _fail(
             job,
-            "This report could not be made because of a fault in the program. Try again; if it fails again, tell whoever "
-            f"runs this service and name the report {job.pk}.",
+            "This report could not be made because of a fault in the program. Try again; if it fails again, tell "
+            f"whoever runs this service and name the report {job.pk}.",
         )
     return Job.objects.filter(pk=job.pk).first()
 
@@ -88,7 +92,7 @@ def _make(job: Job) -> Made:
     version, subject, data = _read(job, kind)
     _note_progress(job, 40)
     with _building:
-        pages = kind.build(data)
+        pages = PRINTS[kind.name].build(data)
     return Made(version, kind.file_name(subject), pages)
 
 
@@ -97,7 +101,7 @@ def _read(job: Job, kind: Kind) -> tuple[str, Any, Any]:
     version, subject, data = "", None, None
     for _ in range(_READ_TRIES):
         subject = _subject(job, kind)
-        data = kind.read(subject)
+        data = PRINTS[kind.name].read(subject)
         version = kind.version(subject)
         if kind.version(_subject(job, kind)) == version:
             break
@@ -156,5 +160,5 @@ def _fail(job: Job, message: str) -> None:
 
 
 def _mine(job: Job) -> Any:
-    """The row, as long as this attempt holds it: a sweep that gave it to another worker raised the attempts."""
+    """Select the row as long as this attempt holds it: another worker's claim raises the attempts."""
     return Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)

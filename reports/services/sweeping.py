@@ -34,8 +34,8 @@ def sweep_jobs(*, queued_too_long: timedelta = QUEUED_TOO_LONG) -> Swept:
         given_up = silent.filter(attempts__gte=MOST_ATTEMPTS).update(
             state=Job.State.FAILED,
             finished_at=now,
-            message=f"The worker stopped {MOST_ATTEMPTS} times while it made this report. Try again; if it fails again, "
-            "tell whoever runs this service.",
+            message=f"The worker stopped {MOST_ATTEMPTS} times while it made this report. Try again; if it fails "
+            "again, tell whoever runs this service.",
         )
         silent_ids = set(silent.values_list("pk", flat=True))
         silent.update(state=Job.State.QUEUED, progress=0, heartbeat_at=None)

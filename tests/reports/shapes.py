@@ -21,7 +21,14 @@ JUDGES = (
     "Ιωάννα Καρυπίδη",
     "Şebnem Gündoğdu",
 )
-RIDERS = ("Joséphine Carcassès", "Tobias Oberlechner", "Mădălina Țurcașu", "Rosalind Achterberg", "Őrsi Fűzfa", "Łukasz Dębowy")
+RIDERS = (
+    "Joséphine Carcassès",
+    "Tobias Oberlechner",
+    "Mădălina Țurcașu",
+    "Rosalind Achterberg",
+    "Őrsi Fűzfa",
+    "Łukasz Dębowy",
+)
 HORSES = ("Plume d'Avoine", "Gimlet Rose", "Bellwether Down", "Figwort", "Żar Zachodu", "Сирень")
 HOSTILE = (
     "<b>bold",
@@ -98,7 +105,9 @@ def results(
                 entries + 1, seats=0, placing=None, total=None, points=None, status="eliminated",
                 reason="third error of course",
             ),
-            result_line(entries + 2, seats=0, placing=None, total=None, points=None, status="retired", reason="horse unlevel"),
+            result_line(
+                entries + 2, seats=0, placing=None, total=None, points=None, status="retired", reason="horse unlevel"
+            ),
             result_line(entries + 3, seats=0, placing=None, total=None, points=None, status="withdrawn"),
             result_line(
                 entries + 4, seats=1, placing=None, total=None, points=None, status="running", so_far="66.250"
@@ -121,8 +130,8 @@ def results(
         else (),
         "rules_title": "Points off for errors, collective marks decide",
         "rule": "Each judge's percentage is rounded to 3 decimals; the total is their mean, rounded to 3 decimals. The "
-        "first error of course costs 2 points on every sheet, the second 4, the third eliminates. Equal totals: the higher "
-        "collective marks win.",
+        "first error of course costs 2 points on every sheet, the second 4, the third eliminates. Equal totals: the "
+        "higher collective marks win.",
     }
     return ResultsData(**(fields | changes))  # type: ignore[arg-type]
 
@@ -157,8 +166,10 @@ REMARKS = (
     "Loses bend on the second half; ride the inside hind further under before the letter.",
     "",
     "Clear rhythm.",
-    "Late and a little abrupt, but straight. Prepare with a half-halt two strides earlier, and keep the hand quiet so that "
-    "the neck can stay in front of the withers throughout the whole of the transition.",
+    (
+        "Late and a little abrupt, but straight. Prepare with a half-halt two strides earlier, and keep the hand quiet "
+        "so that the neck can stay in front of the withers throughout the whole of the transition."
+    ),
     "",
 )
 MOVEMENTS = (
@@ -189,7 +200,9 @@ def item_line(index: int, *, remark: str) -> ItemLine:
     )
 
 
-def sheet(*, seat: str = "C", judge: str = JUDGES[0], items: int = 26, remarks: bool = True, long: bool = False) -> SheetData:
+def sheet(
+    *, seat: str = "C", judge: str = JUDGES[0], items: int = 26, remarks: bool = True, long: bool = False
+) -> SheetData:
     spoken = "More uphill, and sooner. " * 250 if long else ""
     lines = [
         item_line(index, remark=(spoken if index == 4 and long else REMARKS[index % len(REMARKS)]) if remarks else "")
@@ -197,10 +210,16 @@ def sheet(*, seat: str = "C", judge: str = JUDGES[0], items: int = 26, remarks: 
     ]
     lines.append(
         ItemLine(
-            item="G1", words="General impression: harmony of the pair, the rider's seat and aids", coefficient="2",
-            collective=True, mark="7.0", points="14", lost="6", remark="A pair that trusts each other." if remarks else "",
+            item="G1",
+            words="General impression: harmony of the pair, the rider's seat and aids",
+            coefficient="2",
+            collective=True,
+            mark="7.0",
+            points="14",
+            lost="6",
+            remark="A pair that trusts each other." if remarks else "",
         )
-    )  # fmt: skip
+    )
     lost = sorted(lines, key=lambda line: -Fraction(line.lost or "0"))[:5]
     return SheetData(
         seat=seat,
@@ -208,8 +227,8 @@ def sheet(*, seat: str = "C", judge: str = JUDGES[0], items: int = 26, remarks: 
         lines=tuple(lines),
         lost=tuple(lost),
         overall_remarks=(
-            "A willing horse, ridden with feeling. The trot work is regular and shows good swing; in the canter the frame "
-            "becomes short and the collection costs activity." + (" Keep at it." * 400 if long else "")
+            "A willing horse, ridden with feeling. The trot work is regular and shows good swing; in the canter the "
+            "frame becomes short and the collection costs activity." + (" Keep at it." * 400 if long else "")
         )
         if remarks
         else "",

@@ -4,6 +4,7 @@ import re
 import uuid
 
 import pytest
+from django.test import Client
 from django.urls import reverse
 
 from reports.models import Job
@@ -21,7 +22,7 @@ def job(judged_class, office, sent) -> Job:
 @pytest.fixture
 def private_job(judged_class, office, sent) -> Job:
     pair = judged_class.entries.get(number="1").pair
-    pair.rider.name = "Őrsi/Fűzfa \"Ő\""
+    pair.rider.name = 'Őrsi/Fűzfa "Ő"'
     pair.rider.save()
     return request_report(kind="sheets", target=judged_class.entries.get(number="1").pk, by=office)
 
@@ -78,8 +79,6 @@ def test_who_may_not_have_it_is_asked_to_log_in_or_told_so(client, judged_class,
 
 
 def test_asking_takes_a_token_against_forged_forms(judged_class, office):
-    from django.test import Client
-
     client = Client(enforce_csrf_checks=True)
     client.force_login(office)
     answer = client.post(reverse("report-request"), {"kind": "results", "target": str(judged_class.pk)})
@@ -126,9 +125,7 @@ def test_when_it_is_done_the_page_leads_to_the_file(client, job, office):
     answer = client.get(address(job, "report-file"))
     assert answer["Content-Type"] == "application/pdf"
     assert answer.content.startswith(b"%PDF-")
-    assert answer["Content-Disposition"] == (
-        'inline; filename="Linden Autumn Days, class 1, results, provisional.pdf"'
-    )
+    assert answer["Content-Disposition"] == ('inline; filename="Linden Autumn Days, class 1, results, provisional.pdf"')
     assert answer["ETag"] == f'"{Job.objects.get().digest}"'
     saved = client.get(address(job, "report-file") + "?save")
     assert saved["Content-Disposition"].startswith("attachment; ")

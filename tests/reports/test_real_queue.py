@@ -147,9 +147,7 @@ def test_a_worker_killed_in_the_middle_leaves_a_job_that_the_next_one_finishes_o
     assert (settings.MEDIA_ROOT / job.file).read_bytes().startswith(b"%PDF-")
 
 
-def test_asked_for_while_the_broker_is_down_it_is_made_when_a_worker_starts(
-    workers, judged_class, office, monkeypatch
-):
+def test_asked_for_while_the_broker_is_down_it_is_made_when_a_worker_starts(workers, judged_class, office, monkeypatch):
     def refuse(*_arguments, **_options):
         raise ConnectionRefusedError("no broker")
 

@@ -15,6 +15,7 @@ from reports.kinds import KINDS
 from reports.models import Job
 from reports.services import heartbeat, request_report, run_job, running
 from reports.services.heartbeat import Heartbeat
+from reports.services.printing import PRINTS, Print
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -30,15 +31,14 @@ def builds(monkeypatch) -> list[object]:
     """What was built, in order; the building itself is the real one."""
     built: list[object] = []
 
-    def noting(kind):
+    def noting(of: Print) -> Print:
         def build(data):
             built.append(data)
-            return kind.build(data)
+            return of.build(data)
 
-        return replace(kind, build=build)
+        return replace(of, build=build)
 
-    kinds = {name: noting(kind) for name, kind in KINDS.items()}
-    monkeypatch.setattr("reports.services.running.kind_named", kinds.__getitem__)
+    monkeypatch.setattr(running, "PRINTS", {name: noting(of) for name, of in PRINTS.items()})
     return built
 
 
@@ -46,8 +46,7 @@ def break_the_build(monkeypatch, problem: BaseException) -> None:
     def fail(_data):
         raise problem
 
-    broken = {name: replace(kind, build=fail) for name, kind in KINDS.items()}
-    monkeypatch.setattr("reports.services.running.kind_named", broken.__getitem__)
+    monkeypatch.setattr(running, "PRINTS", {name: replace(of, build=fail) for name, of in PRINTS.items()})
 
 
 def test_a_job_is_made_kept_and_signed_with_its_digest(job, files):
@@ -141,8 +140,7 @@ def test_two_jobs_that_come_to_the_same_version_both_end_well(job, judged_class,
 
 
 def test_a_class_that_changes_while_it_is_read_is_read_again(job, judged_class, monkeypatch):
-    kinds = dict(KINDS)
-    read = kinds["results"].read
+    read = PRINTS["results"].read
     changes = iter([70, 80])
 
     def change_after_reading(subject):
@@ -152,8 +150,7 @@ def test_a_class_that_changes_while_it_is_read_is_read_again(job, judged_class, 
             break
         return data
 
-    kinds["results"] = replace(kinds["results"], read=change_after_reading)
-    monkeypatch.setattr("reports.services.running.kind_named", kinds.__getitem__)
+    monkeypatch.setattr(running, "PRINTS", {"results": replace(PRINTS["results"], read=change_after_reading)})
     done = run_job(job.pk)
     judged_class.refresh_from_db()
     assert done.target_version.startswith(f"{judged_class.version}.")
@@ -237,8 +234,10 @@ def test_one_build_at_a_time_in_a_process(monkeypatch):
         inside -= 1
         return b"pages"
 
-    kind = replace(KINDS["results"], build=build, file_name=lambda _subject: "x.pdf")
-    monkeypatch.setattr(running, "kind_named", lambda _name: kind)
+    monkeypatch.setattr(running, "PRINTS", {"results": replace(PRINTS["results"], build=build)})
+    monkeypatch.setattr(
+        running, "kind_named", lambda name: replace(KINDS[name], file_name=lambda _subject: "results.pdf")
+    )
     monkeypatch.setattr(running, "_read", lambda _job, _kind: ("1", None, None))
     monkeypatch.setattr(running, "_note_progress", lambda _job, _progress: None)
 

@@ -14,6 +14,7 @@ from competitions.services.entries import set_outcome
 from competitions.services.results import make_official
 from reports import season_sources, sources
 from reports.kinds import KINDS, PairSeason
+from reports.services.printing import PRINTS
 from riders.services.standings import rebuild_standings
 from tests import builders
 
@@ -21,7 +22,7 @@ pytestmark = pytest.mark.django_db
 
 
 def printed(kind: str, subject: object) -> str:
-    chosen = KINDS[kind]
+    chosen = PRINTS[kind]
     reader = PdfReader(io.BytesIO(chosen.build(chosen.read(subject))))
     return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
@@ -130,12 +131,10 @@ def test_any_of_and_at_most_requirements_are_read_from_the_standings():
 
 
 @pytest.mark.parametrize("entries", [1, 10])
-def test_reading_takes_the_same_few_queries_for_one_entry_and_for_ten(
-    entries, office, django_assert_max_num_queries
-):
+def test_reading_takes_the_same_few_queries_for_one_entry_and_for_ten(entries, office, django_assert_max_num_queries):
     competition_class = builders.make_class(builders.make_competition(office=office), entries=entries)
     subject = KINDS["results"].find(competition_class.pk, {})
     with django_assert_max_num_queries(4):
-        KINDS["results"].read(subject)
+        PRINTS["results"].read(subject)
     with django_assert_max_num_queries(2):
-        KINDS["running-order"].read(subject)
+        PRINTS["running-order"].read(subject)

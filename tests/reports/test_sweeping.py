@@ -55,9 +55,7 @@ def test_a_job_that_gives_signs_of_life_is_left_alone(job, sent):
 
 
 def test_after_three_dead_workers_it_is_given_up_in_a_sentence(job, sent):
-    set_row(
-        state=Job.State.RUNNING, attempts=MOST_ATTEMPTS, heartbeat_at=timezone.now() - SILENT_TOO_LONG - MOMENT
-    )
+    set_row(state=Job.State.RUNNING, attempts=MOST_ATTEMPTS, heartbeat_at=timezone.now() - SILENT_TOO_LONG - MOMENT)
     swept = sweep_jobs()
     assert (swept.put_back, swept.given_up) == (0, 1)
     job.refresh_from_db()

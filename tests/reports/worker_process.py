@@ -1,7 +1,7 @@
 """A real worker in a process of its own: ``python worker_process.py GATE QUEUE``.
 
-What it has built it keeps only once it gets the lock on the file GATE, so that a test which holds that lock finds the worker
-in the middle of a job for as long as it likes.
+What it has built it keeps only once it gets the lock on the file GATE, so that a test which holds that lock finds the
+worker in the middle of a job for as long as it likes.
 """
 
 from __future__ import annotations
@@ -30,5 +30,5 @@ def keep_behind_the_gate(made: running.Made) -> str:
 running._keep = keep_behind_the_gate
 app.conf.task_default_queue = sys.argv[2]
 app.worker_main(
-    ["worker", "--pool", "prefork", "--concurrency", "1", "--without-gossip", "--without-mingle", "--loglevel", "WARNING"]
+    ["worker", "--pool", "prefork", "--concurrency", "1", "--without-gossip", "--without-mingle", "-lWARNING"]
 )

@@ -93,7 +93,8 @@ def _refuse_taken_port(host: str, port: int) -> None:
             probe.bind((host, port))
         except OSError as problem:
             raise CommandError(
-                f"Port {port} on {host} cannot be used ({problem.strerror}). Choose another, for example --port {port + 1}."
+                f"Port {port} on {host} cannot be used ({problem.strerror}). "
+                f"Choose another, for example --port {port + 1}."
             ) from problem
 
 
