@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
 from scoring.season.conditions import Verdict, all_true
 from scoring.season.counted import CountedScore
-from scoring.season.ledger import Score, as_text
+from scoring.season.ledger import Score, as_text, spoken
 from scoring.season.reranking import ClassPlace, rerank, shared_places
 from scoring.season.rows import GroupKey
 from scoring.season.scheme import Scheme
@@ -38,11 +38,13 @@ def day_in_force(scheme: Scheme, scores: Sequence[Score], as_of: date | None) ->
 
 
 def unit_of(scheme: Scheme, score: Score) -> str | None:
+    """Return the unit that a score belongs to, as text; None where the ledger does not say."""
     value = score.value_of(scheme.unit)
     return None if value is None else as_text(value)
 
 
 def group_of(scheme: Scheme, score: Score) -> GroupKey:
+    """Return the group that a score belongs to: each field of ``group_by`` with its value."""
     return tuple((name, score.value_of(name)) for name in scheme.group_by)
 
 
@@ -65,8 +67,9 @@ def admit(
             eligible.append(score)
         elif _wanted(scheme, score, units):
             admitted.refused.append((score, f"Not counted: {verdict.reason}."))
-    places = _class_places(scheme, scores, eligible)
-    for score in rerank(eligible, by=scheme.rerank) if scheme.rerank else eligible:
+    ranked = rerank(eligible, by=scheme.rerank) if scheme.rerank else eligible
+    places = _class_places(scheme, ranked if scheme.rerank else scores)
+    for score in ranked:
         if _wanted(scheme, score, units):
             _number(scheme, score, place=places.get(score.score_id), admitted=admitted)
     return admitted
@@ -78,18 +81,14 @@ def _wanted(scheme: Scheme, score: Score, units: Collection[str] | None) -> bool
 
 def _eligible(scheme: Scheme, score: Score, *, window: Window) -> Verdict:
     if unit_of(scheme, score) is None:
-        return Verdict(None, f"its {scheme.unit} is unknown")
+        return Verdict(None, f"its {spoken(scheme.unit)} is unknown")
     verdict = window.judge(score)
     return all_true(scheme.eligible, score) if verdict.truth else verdict
 
 
-def _class_places(scheme: Scheme, scores: Sequence[Score], eligible: Sequence[Score]) -> dict[str, ClassPlace]:
-    """Find who shares a place: among the eligible where places are counted again, otherwise in the whole class."""
-    if not scheme.needs_shared_places:
-        return {}
-    if scheme.rerank:
-        return dict(shared_places(rerank(eligible, by=scheme.rerank), by=scheme.rerank))
-    return dict(shared_places(scores, by=("class",)))
+def _class_places(scheme: Scheme, among: Sequence[Score]) -> Mapping[str, ClassPlace]:
+    """Find who shares a place, where a number depends on it."""
+    return shared_places(among, by=scheme.rerank or ("class",)) if scheme.needs_shared_places else {}
 
 
 def _number(scheme: Scheme, score: Score, *, place: ClassPlace | None, admitted: Admitted) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from scoring.documents import Reader, describe
 from scoring.season.conditions import known_field
-from scoring.season.ledger import as_text
+from scoring.season.ledger import as_text, spoken
 from scoring.season.rows import GroupKey, Row
 
 __all__ = ["After", "Exclude", "KeepHighest", "MinimumUnits", "OnePer", "Places", "read_after"]
@@ -87,8 +87,8 @@ class KeepHighest:
     def words(self) -> str:
         what = "winner" if self.winners_only else "unit"
         if self.number == 1:
-            return f"A {what} at several {self.of}s keeps the highest one only."
-        return f"A {what} at several {self.of}s keeps the highest {self.number} consecutive ones only."
+            return f"A {what} at several {spoken(self.of)}s keeps the highest one only."
+        return f"A {what} at several {spoken(self.of)}s keeps the highest {self.number} consecutive ones only."
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,10 +106,12 @@ class OnePer:
                     continue
                 best = seen.setdefault(value, row.unit)
                 if best != row.unit:
-                    out[row.group, row.unit] = f"{best} of the same {self.field} is ranked higher. {self.words()}"
+                    out[row.group, row.unit] = (
+                        f"{best} of the same {spoken(self.field)} is ranked higher. {self.words()}"
+                    )
 
     def words(self) -> str:
-        return f"Only the best of each {self.field} is ranked."
+        return f"Only the best of each {spoken(self.field)} is ranked."
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,16 +68,20 @@ class _Search:
         self.helps = [[sum(bool(given) for given in cell) for cell in row] for row in table]
 
     def run(self, position: int, chosen: list[int], passed: frozenset[Hashable]) -> None:
+        """Try every next member from ``position`` on, the best first; kinds in ``passed`` have been left out before."""
         if len(chosen) == self.number:
             self._weigh(chosen)
             return
         ahead = [index for index in range(position, len(self.items)) if self.kinds[index] not in passed]
+        while self._promising(chosen, ahead):
+            first, kind = ahead[0], self.kinds[ahead[0]]
+            self.run(first + 1, [*chosen, first], passed)
+            passed = passed | {kind}
+            ahead = [index for index in ahead if self.kinds[index] != kind]
+
+    def _promising(self, chosen: list[int], ahead: list[int]) -> bool:
         bound = self._bound(chosen, ahead)
-        if bound is None or (self.best_rank is not None and bound <= self.best_rank):
-            return
-        first = ahead[0]
-        self.run(first + 1, [*chosen, first], passed)
-        self.run(first + 1, chosen, passed | {self.kinds[first]})
+        return bound is not None and (self.best_rank is None or bound > self.best_rank)
 
     def _weigh(self, chosen: Sequence[int]) -> None:
         members = [self.items[index] for index in chosen]

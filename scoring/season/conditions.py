@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Any, Protocol
 
 from scoring.documents import Reader, describe
-from scoring.season.ledger import FIELDS, NUMBERS, FieldValue, Score, as_text
+from scoring.season.ledger import FIELDS, NUMBERS, FieldValue, Score, as_text, spoken
 from scoring.season.tables import Table, UnknownFigure, read_bar
 
 __all__ = ["Condition", "Verdict", "all_true", "conditions_in_words", "known_field", "read_conditions"]
@@ -68,10 +68,10 @@ class FieldTest:
     def judge(self, score: Score) -> Verdict:
         value = score.value_of(self.field)
         if value is None:
-            return Verdict(None, f"its {self.field} is unknown")
+            return Verdict(None, f"its {spoken(self.field)} is unknown")
         if self._holds(value):
             return TRUE
-        return Verdict(False, f"its {self.field} is {as_text(value)}, but the scheme asks that {self.words()}")
+        return Verdict(False, f"its {spoken(self.field)} is {as_text(value)}, but the scheme asks that {self.words()}")
 
     def _holds(self, value: FieldValue) -> bool:
         if self.operator in _ORDERED:
@@ -80,7 +80,9 @@ class FieldTest:
         return not found if self.operator == "not_in" else found
 
     def words(self) -> str:
-        return f"{self.field} {_WORDS[self.operator]} {', '.join(as_text(operand) for operand in self.operands)}"
+        return (
+            f"{spoken(self.field)} {_WORDS[self.operator]} {', '.join(as_text(operand) for operand in self.operands)}"
+        )
 
     def tests(self) -> Iterator[FieldTest | BarTest]:
         yield self
@@ -96,7 +98,7 @@ class BarTest:
     def judge(self, score: Score) -> Verdict:
         value = score.value_of(self.field)
         if value is None:
-            return Verdict(None, f"its {self.field} is unknown")
+            return Verdict(None, f"its {spoken(self.field)} is unknown")
         try:
             bar = self.bar.figure_for(score)
         except UnknownFigure as error:
@@ -104,10 +106,10 @@ class BarTest:
         assert isinstance(value, int | Fraction)  # noqa: S101 - the reader takes numbers only here
         if value >= bar:
             return TRUE
-        return Verdict(False, f"its {self.field} is {as_text(value)}, but must be at least {as_text(bar)}")
+        return Verdict(False, f"its {spoken(self.field)} is {as_text(value)}, but must be at least {as_text(bar)}")
 
     def words(self) -> str:
-        return f"{self.field} is at least {self.bar.words()}"
+        return f"{spoken(self.field)} is at least {self.bar.words()}"
 
     def tests(self) -> Iterator[FieldTest | BarTest]:
         yield self
@@ -182,6 +184,7 @@ def all_true(conditions: tuple[Condition, ...], score: Score) -> Verdict:
 
 
 def conditions_in_words(conditions: tuple[Condition, ...]) -> str:
+    """Say conditions in words; a list means all of them."""
     return " and ".join(condition.words() for condition in conditions)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from scoring.season.ledger import spoken
 from scoring.season.scheme import Scheme
 from scoring.season.steps import steps_in_words
 from scoring.season.value_reading import value_in_words
@@ -26,14 +27,14 @@ def describe_scheme(scheme: Scheme) -> list[str]:
     sentences = [_opening(scheme), scheme.season.words()]
     sentences += [f"A score counts only if {condition.words()}." for condition in scheme.eligible]
     if scheme.rerank:
-        among = " and ".join(scheme.rerank)
+        among = " and ".join(map(spoken, scheme.rerank))
         sentences.append(f"Places and starters are counted again among the eligible scores of each {among}.")
     if scheme.score:
         sentences.append(f"Each score is given a number: {steps_in_words(scheme.score)}.")
     else:
         sentences.append("Each score counts with its percentage.")
     sentences += [f"{limit.words()}." for limit in scheme.limit]
-    sentences += [f"To qualify, a {scheme.unit} needs {need.words()}." for need in scheme.require]
+    sentences += [f"To qualify, a {spoken(scheme.unit)} needs {need.words()}." for need in scheme.require]
     for tier in scheme.tiers:
         sentences.append(f"{tier.name}: {'; '.join(need.words() for need in tier.require)}.")
     if scheme.needs_season_facts:
@@ -43,8 +44,10 @@ def describe_scheme(scheme: Scheme) -> list[str]:
 
 def _opening(scheme: Scheme) -> str:
     tiers = ", ".join(tier.name for tier in scheme.tiers)
-    opening = _MODES[scheme.mode].format(unit=scheme.unit, tiers=tiers)
-    tables = f", in one table for each {' and '.join(scheme.group_by)}" if scheme.group_by else ", in one table"
+    opening = _MODES[scheme.mode].format(unit=spoken(scheme.unit), tiers=tiers)
+    tables = (
+        f", in one table for each {' and '.join(map(spoken, scheme.group_by))}" if scheme.group_by else ", in one table"
+    )
     return f"{opening}{tables if scheme.mode == 'rank' else ''}."
 
 

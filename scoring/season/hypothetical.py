@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product
 
@@ -202,7 +202,6 @@ class Unridden:
     first_day: dt.date
     last_day: dt.date | None
     latest: Score | None
-    made: int = field(default=0)
 
     @property
     def possible(self) -> bool:

@@ -37,10 +37,12 @@ def items_best_first(items: Iterable[Item]) -> list[Item]:
 
 
 def items_latest_first(items: Iterable[Item]) -> list[Item]:
+    """Order items by when they were ridden, the latest first."""
     return sorted(items, key=Item.order, reverse=True)
 
 
 def scores_of(items: Iterable[Item]) -> list[Score]:
+    """Return the scores that items are made of, in their order."""
     return [entry.score for item in items for entry in item.entries]
 
 

@@ -251,6 +251,15 @@ def as_text(value: FieldValue) -> str:
     return value.isoformat() if isinstance(value, dt.date) else str(value)
 
 
+def spoken(field: str) -> str:
+    """Write a field's name for a sentence.
+
+    >>> spoken("hors_concours")
+    'hors concours'
+    """
+    return field.replace("_", " ")
+
+
 def number_text(value: Fraction) -> str:
     """Write a number for a sentence: exactly where it has at most six decimals, otherwise as a fraction."""
     if 10**6 % value.denominator:

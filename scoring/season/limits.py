@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from scoring.documents import Reader, describe
 from scoring.season.conditions import Condition, all_true, conditions_in_words, known_field, read_conditions
 from scoring.season.counted import CountedScore, best_first, earliest_first
-from scoring.season.ledger import FIELDS, FieldValue
+from scoring.season.ledger import FIELDS, FieldValue, spoken
 
 __all__ = ["Limit", "Limited", "apply_limits", "read_fields", "read_limits"]
 
@@ -25,7 +25,7 @@ class Limit:
 
     def words(self) -> str:
         number = f"the {self.keep} score counts" if self.number == 1 else f"the {self.keep} {self.number} scores count"
-        per = f" per {' and '.join(self.per)}" if self.per else ""
+        per = f" per {' and '.join(map(spoken, self.per))}" if self.per else ""
         return f"Only {number}{per}" + (f", of those where {conditions_in_words(self.where)}" if self.where else "")
 
 
@@ -55,7 +55,7 @@ def _apply(limit: Limit, state: Limited) -> Limited:
         if verdict.truth is False:
             kept.append(entry)
         elif verdict.truth is None or missing is not None:
-            unknown[entry.score_id] = verdict.reason or f"its {missing} is unknown"
+            unknown[entry.score_id] = verdict.reason or f"its {spoken(missing or '')} is unknown"
         else:
             heaps[tuple(entry.score.value_of(field) for field in limit.per)].append(entry)
     for heap in heaps.values():

@@ -19,7 +19,8 @@ Demand = tuple[str, FieldValue, tuple[FieldValue, ...]]
 """A field that a ride needs: with this value, or with any other than those listed (then the value is ``FRESH``)."""
 
 MOST_RIDES = 50
-_MOST_TRIALS = 20_000
+_MOST_TRIALS = 5_000
+_WORST = Fraction(-(10**9))
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,13 +118,13 @@ def _merit(prospect: Prospect, profile: Profile, *, step: int) -> tuple[Fraction
     scheme = prospect.scheme
     (ride,) = prospect.unridden.scores([profile], percentage=Fraction(step, GRID), newness=Newness.all_new(1))
     entry = prospect.counted(ride)
+    counts = entry is not None
     parts = [part for need in scheme.all_requirements() for part in need.parts()]
-    if entry is None:
-        return (Fraction(0), Fraction(-(10**9)), *(Fraction(part.most is not None) for part in parts))
-    towards = (bool(supplies(part, entry.score)) != (part.most is not None) for part in parts)
-    on_top = (Fraction(bool(all_true(take.plus_all, ride).truth)) for take in scheme.takes() if take.plus_all)
-    limited = (-Fraction(bool(all_true(limit.where, ride).truth)) for limit in scheme.limit if limit.where)
-    return (Fraction(1), entry.merit, *map(Fraction, towards), *on_top, *limited)
+    towards = [(counts and bool(supplies(part, ride))) != (part.most is not None) for part in parts]
+    on_top = [counts and bool(all_true(take.plus_all, ride).truth) for take in scheme.takes() if take.plus_all]
+    free = [not all_true(limit.where, ride).truth for limit in scheme.limit if limit.where]
+    merit = _WORST if entry is None else entry.merit
+    return (Fraction(counts), merit, *map(Fraction, (*towards, *on_top, *free)))
 
 
 def _completed(prospect: Prospect, profiles: Sequence[Profile], *, chosen: tuple[Profile, ...], lowest: int) -> Plan:

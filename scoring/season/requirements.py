@@ -159,6 +159,7 @@ Requirement = Need | AnyOf | AllOf
 
 
 def measure_all(needs: tuple[Requirement, ...], scores: Sequence[Score], facts: SeasonFacts) -> tuple[Met, ...]:
+    """Measure every requirement on the same scores, in the order of the scheme."""
     return tuple(need.measure(scores, facts) for need in needs)
 
 

@@ -14,7 +14,7 @@ from typing import Protocol
 
 from scoring.exact import Rounding
 from scoring.season.conditions import BarTest, Condition, FieldTest, all_true, conditions_in_words
-from scoring.season.ledger import Score, number_text
+from scoring.season.ledger import Score, number_text, spoken
 from scoring.season.moving import round_number
 from scoring.season.reranking import ClassPlace
 from scoring.season.tables import Table, UnknownFigure
@@ -35,7 +35,7 @@ class Ride:
     def number(self, field: str) -> Fraction:
         value = self.score.value_of(field)
         if value is None:
-            raise UnknownFigure(f"its {field} is unknown")
+            raise UnknownFigure(f"its {spoken(field)} is unknown")
         assert isinstance(value, int | Fraction)  # noqa: S101 - the reader takes number fields only
         return value if isinstance(value, Fraction) else Fraction(value)
 
@@ -80,7 +80,7 @@ class Take:
         return ride.number(self.field)
 
     def words(self) -> str:
-        return f"take the {self.field}"
+        return f"take the {spoken(self.field)}"
 
 
 @dataclass(frozen=True, slots=True)

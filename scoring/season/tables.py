@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from scoring.documents import Reader, describe
 from scoring.exact import parse_decimal
-from scoring.season.ledger import FIELDS, NUMBERS, Score, as_text, number_text
+from scoring.season.ledger import FIELDS, NUMBERS, Score, as_text, number_text, spoken
 
 __all__ = ["Table", "UnknownFigure", "read_bar", "read_decimal", "read_table"]
 
@@ -28,16 +28,16 @@ class Table:
         """Return the figure for a score. Raises :class:`UnknownFigure` where the ledger or the table holds none."""
         value = score.value_of(self.field)
         if value is None:
-            raise UnknownFigure(f"its {self.field} is unknown")
+            raise UnknownFigure(f"its {spoken(self.field)} is unknown")
         figure = self.figures.get(as_text(value), self.figures.get("*"))
         if figure is None:
-            raise UnknownFigure(f'the scheme has no figure for the {self.field} "{as_text(value)}"')
+            raise UnknownFigure(f'the scheme has no figure for the {spoken(self.field)} "{as_text(value)}"')
         return figure.figure_for(score) if isinstance(figure, Table) else figure
 
     def words(self) -> str:
         parts = (
             f"{figure.words() if isinstance(figure, Table) else number_text(figure)} "
-            + (f"for any other {self.field}" if value == "*" else f"for {self.field} {value}")
+            + (f"for any other {spoken(self.field)}" if value == "*" else f"for {spoken(self.field)} {value}")
             for value, figure in self.figures.items()
         )
         return ", ".join(parts)

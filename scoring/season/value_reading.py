@@ -8,7 +8,7 @@ from fractions import Fraction
 from scoring.documents import Reader, describe
 from scoring.season.aggregates import AGGREGATES
 from scoring.season.conditions import conditions_in_words, read_conditions
-from scoring.season.ledger import NUMBERS, number_text
+from scoring.season.ledger import NUMBERS, number_text, spoken
 from scoring.season.limits import read_fields
 from scoring.season.requirements import read_requirements
 from scoring.season.step_reading import read_round
@@ -119,7 +119,7 @@ def value_in_words(rule: ValueRule) -> list[str]:
     """Say in sentences how the value is worked out."""
     sentences = []
     if rule.first is not None:
-        by = " and ".join(rule.first.by)
+        by = " and ".join(map(spoken, rule.first.by))
         sentences += _choice_in_words(rule.first.drop, rule.first.take, of=f"scores of each {by}")
         rounded = f", rounded to {rule.first.round.decimals} decimals" if rule.first.round else ""
         sentences.append(f"For each {by} one number is made: {_COMBINED[rule.first.aggregate]} of its scores{rounded}.")
@@ -132,7 +132,7 @@ def value_in_words(rule: ValueRule) -> list[str]:
         when = " and ".join(need.words() for need in bonus.when)
         sentences.append(f"{number_text(bonus.amount)} is added for {when}.")
     if rule.add_field is not None:
-        sentences.append(f"The {rule.add_field.replace('_', ' ')} is added.")
+        sentences.append(f"The {spoken(rule.add_field)} is added.")
     return sentences
 
 

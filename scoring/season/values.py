@@ -14,7 +14,7 @@ from scoring.season.choosing import choose_best_set
 from scoring.season.conditions import Condition, all_true
 from scoring.season.counted import CountedScore
 from scoring.season.items import Item, entries_of, items_best_first, items_latest_first, scores_of
-from scoring.season.ledger import FieldValue, Score, natural_key
+from scoring.season.ledger import FieldValue, Score, natural_key, spoken
 from scoring.season.moving import round_number
 from scoring.season.requirements import Met, Requirement, all_met, measure_all
 from scoring.season.steps import Round
@@ -150,7 +150,7 @@ def _first_stage(part: Part, notes: _Choice, *, unit: Unit) -> None:
         values = tuple(item.entries[0].score.value_of(field) for field in part.by)
         if None in values:
             missing = part.by[values.index(None)]
-            notes.unknown[item.entries[0].score_id] = f"its {missing} is unknown"
+            notes.unknown[item.entries[0].score_id] = f"its {spoken(missing)} is unknown"
         else:
             heaps[values].append(item)
     parts = []
@@ -289,7 +289,7 @@ def _with_bonuses(
         return number, ""
     figure = _latest_figure(scores, rule.add_field)
     if figure is None:
-        return None, f"The {rule.add_field} that the scheme adds is unknown."
+        return None, f"The {spoken(rule.add_field)} that the scheme adds is unknown."
     return number + figure, ""
 
 

@@ -402,7 +402,7 @@ def test_bonuses_are_added_to_the_figure():
     )
     assert only_row(rule, scores).value == "76.500"
     row = only_row(rule, ledger(*rides(60)))
-    assert (row.value, row.qualified, row.problem) == (None, False, "The horse_age that the scheme adds is unknown.")
+    assert (row.value, row.qualified, row.problem) == (None, False, "The horse age that the scheme adds is unknown.")
 
 
 @pytest.mark.parametrize(
