@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 import scoring
 from scoring import checking
 from scoring.bundles import bundle_digest
+from scoring.results_reader import read_results
 from tests.scoring.documents import REMOVED, TEST, changed, freestyle_class, points_class, small_class
 from tests.scoring.random_classes import random_class
 
@@ -284,6 +285,43 @@ def test_a_fault_is_found_at_its_path(name, where, value, path, words, seen_by_s
         assert problem.message.endswith(".")
     if "format" in document and document["format"] == GOOD[name]()["format"]:
         assert schema_accepts(document) is not seen_by_schema
+
+
+@pytest.mark.parametrize(
+    ("read", "good"),
+    [
+        (scoring.read_test, GOOD["test"]),
+        (scoring.read_rules, GOOD["rules"]),
+        (scoring.read_class, GOOD["class"]),
+        (read_results, GOOD["results"]),
+    ],
+)
+def test_each_reader_refuses_the_others_documents(read, good):
+    assert read(good())
+    for other in GOOD.values():
+        if other()["format"] != good()["format"]:
+            with pytest.raises(scoring.InvalidDocument) as caught:
+                read(other())
+            assert "format" in [problem.path for problem in caught.value.problems]
+    for nothing in (None, [], "text", 7):
+        with pytest.raises(scoring.InvalidDocument, match="an object in braces is needed"):
+            read(nothing)
+
+
+def test_a_part_of_a_sheet_known_only_as_a_whole_cannot_be_touched():
+    document = freestyle_class()
+    document["panel"] = [{"seat": "E"}]
+    document["entries"][0]["sheets"] = {"E": {"percentage": "70"}}
+    scoring.read_class(document)
+    for off, words in (("part-percentage", "comes off a part"), ("sheet-points", "comes off points")):
+        deduction = {"off": off, "amount": "1", "part": "artistic"}
+        (problem,) = problems_in(changed(document, "entries[0].deductions", [deduction]))
+        assert problem.path == "entries[0].deductions[0]"
+        assert words in problem.message
+    (problem,) = problems_in(
+        changed(document, "entries[0].deductions", [{"off": "sheet-points", "amount": "1", "part": "music"}])
+    )
+    assert problem.path == "entries[0].deductions[0].part"
 
 
 def test_every_fault_is_found_at_once():
