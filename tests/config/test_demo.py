@@ -271,3 +271,22 @@ def processes_of(folder: Path) -> list[str]:
             if str(folder).encode() in path.read_bytes():
                 found.append(path.parent.name)
     return found
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_reset_throws_everything_away_and_loads_anew(served):
+    run()
+    make_competition("visitors-own")
+    said = run(reset=True)
+    assert "thrown away" in said
+    assert Competition.objects.get().slug == "mirefell-2026-11"
+    assert CompetitionClass.objects.filter(results_state="official").count() == 5
+    assert authenticate(username="office", password=passwords_in(said)["office"])
+
+
+@pytest.mark.django_db
+def test_a_reset_does_not_touch_what_is_no_demonstration(served):
+    make_competition()
+    with pytest.raises(CommandError, match="something else"):
+        run(reset=True)
+    assert Competition.objects.count() == 1
