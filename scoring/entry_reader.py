@@ -133,7 +133,7 @@ def read_deduction(
 
 def _check_part(reader: Reader, deduction: Deduction, *, parts: Collection[str], seat: Seat | None) -> None:
     if deduction.off == "total-percentage" or not parts:
-        if reader.has("part"):
+        if deduction.part != DEFAULT_PART:
             reader.problem("part", "No part can be named here. Leave it out.")
         if deduction.off == "part-percentage":
             reader.problem("off", 'The rule set has no parts. Use "sheet-points" or "total-percentage".')

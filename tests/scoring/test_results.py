@@ -233,6 +233,11 @@ def test_deductions_from_parts():
     assert row.working[0] == "C: technical 20 points - 3 for whip = 17 of 30 = 56.667 % (56.666666... rounded half up)"
 
 
+def test_naming_the_usual_part_changes_nothing_where_there_are_no_parts():
+    document = changed(small_class(), "entries[0].deductions[0].part", "technical")
+    assert compute(document) == compute(small_class())
+
+
 def test_a_percentage_of_one_part():
     document = freestyle_class()
     document["entries"][0]["sheets"]["B"] = {"percentage": "73"}
