@@ -1,8 +1,10 @@
 """Published season rules as data, and check values whose rule is given by a sentence rather than a page of its own."""
 
+import datetime as dt
 import json
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from scoring import season
@@ -148,7 +150,7 @@ def test_points_of_a_shared_place(shared, expected):
     assert [row.value for row in sorted(rows, key=lambda row: row.unit)] == expected
 
 
-# LA Chapter CDS year-end awards (https://www.lachaptercds.org/awards), printed in words: a pair that leads at two levels
+# LA Chapter CDS awards (https://www.lachaptercds.org/awards), printed in words: a pair that leads at two levels
 # takes the title of the higher level only. The figures are constructed, the points table of the page is cut off.
 def test_a_pair_that_leads_at_two_levels_takes_the_higher_title():
     rule = scheme(
@@ -166,3 +168,30 @@ def test_a_pair_that_leads_at_two_levels_takes_the_higher_title():
         (dict(row.group)["level"], row.unit): row.placing for row in season.compute_standings(rule, scores).rows()
     }
     assert places == {("First", "A"): 1, ("First", "C"): 2, ("Training", "B"): 1, ("Training", "A"): None}
+
+
+RIDE = {
+    "score_id": "s1", "pair": "P1", "rider": "R1", "horse": "H1", "team": "T1", "level": "First", "division": "open",
+    "percentage": "62", "judges": "J1", "competition": "C1", "member": "true", "hors_concours": "false", "kind": "set",
+    "recognised": "true", "placing": "2", "starters": "8", "class": "K1", "test": "T1", "region": "29",
+    "x-breed": "Estonian", "x-registry": "G", "x-studbook": "G", "x-sire": "G", "x-placed": "true",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("path", PUBLISHED, ids=lambda path: path.stem)
+def test_the_outlook_of_a_published_rule_agrees_with_its_standings(path):
+    rule = season.read_scheme(path.read_bytes())
+    day = (rule.season.first or dt.date(2027, 1, 1)).isoformat()
+    scores = season.scores_from_rows([{**RIDE, "date": day}])
+    unit = season.scores_from_rows([RIDE])[0].value_of(rule.unit)
+    outlooks = season.compute_outlook(rule, scores, unit=unit)
+    schema = json.loads((ROOT / "scoring" / "schemas" / "outlook-1.json").read_text(encoding="utf-8"))
+    rows = {row.group: row for row in season.compute_standings(rule, scores).rows()}
+    assert len(outlooks) <= 1
+    for outlook in outlooks:
+        jsonschema.validate(outlook.as_document(), schema)
+        row = rows.get(outlook.group)
+        assert outlook.qualified == (row is not None and row.qualified)
+        assert (outlook.scores_needed == 0) == outlook.qualified
+        assert outlook.value == (None if row is None else row.value)
+        assert len(outlook.rides) == (outlook.scores_needed or 0)
