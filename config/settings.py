@@ -190,7 +190,9 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "CompetitionState": "competitions.models.Competition.State",
         "EntryStatus": "competitions.models.Entry.Status",
+        "FindingKind": "competitions.services.differences.KINDS",
         "JobState": "reports.models.Job.State",
+        "ReportKind": "reports.kinds.KINDS",
         "ResultsState": "competitions.models.CompetitionClass.ResultsState",
     },
     "SCHEMA_PATH_PREFIX": "/api/v1",

@@ -25,7 +25,7 @@ from competitions.services.entry_details import pair_by_hand
 from competitions.services.exports import competition_document, entries_csv, marks_csv, outcomes_csv
 from competitions.services.imports import import_competition, import_entries, import_marks, import_outcomes
 from riders.api.access import SignedIn
-from riders.api.associations import ImportedSerializer
+from riders.api.associations import IMPORT_DONE, ImportedSerializer
 from riders.api.fields import DocumentField, Input, StrictInteger, StrictText
 from riders.api.idempotency import idempotent
 from riders.api.parsers import CSVParser
@@ -82,7 +82,7 @@ class Imports(CompetitionResource):
         "competition.",
         request=_CSV,
         examples=[_file("entries.csv", _ENTRIES)],
-        responses={200: ImportedSerializer},
+        responses={200: IMPORT_DONE},
     )
     @idempotent
     def entries(self, request: Request, slug: str) -> Response:
@@ -99,7 +99,7 @@ class Imports(CompetitionResource):
         ],
         request=_CSV,
         examples=[_file("marks.csv", _MARKS)],
-        responses={200: ImportedSerializer},
+        responses={200: IMPORT_DONE},
     )
     @idempotent
     def marks(self, request: Request, slug: str) -> Response:
@@ -114,7 +114,7 @@ class Imports(CompetitionResource):
         "deductions of a file replace those that an entry had. For the office of the competition.",
         request=_CSV,
         examples=[_file("outcomes.csv", _OUTCOMES)],
-        responses={200: ImportedSerializer},
+        responses={200: IMPORT_DONE},
     )
     @idempotent
     def outcomes(self, request: Request, slug: str) -> Response:

@@ -44,7 +44,7 @@ class CompetitionResource(Resource):
 
 @contextmanager
 def stale_as_412(
-    current: Callable[[Any], Any], *, version: Callable[[Any], int] = lambda found: int(found.version)
+    current: Callable[[Any], Any], *, version: Callable[[Any], int | None] = lambda found: int(found.version)
 ) -> Iterator[None]:
     """Turn a service's ``Conflict`` into 412 with the object as it stands now."""
     try:

@@ -150,6 +150,12 @@ class ReasonInput(Input):
 @extend_schema_serializer(examples=[OpenApiExample("No remark", value={})])
 class OfficialInput(Input):
     reason = StrictText(max_length=300, required=False, allow_blank=True, help_text="A remark to stand beside them.")
+    findings_reason = StrictText(
+        max_length=300,
+        required=False,
+        help_text="Lets every finding stand that nobody has decided on, with this reason: for an office that has "
+        "looked at the whole table.",
+    )
 
 
 class Results(CompetitionResource):
@@ -214,7 +220,9 @@ class Results(CompetitionResource):
 
     def _published(self, request: Request, pk: int) -> QuerySet[PublishedResults]:
         found = self.one_of(visible(request.user, CompetitionClass.objects.all()), pk=pk)
-        published = PublishedResults.objects.filter(competition_class=found).select_related("competition_class__rule_set")
+        published = PublishedResults.objects.filter(competition_class=found).select_related(
+            "competition_class__rule_set"
+        )
         return visible(request.user, published).order_by("-revision", "pk")
 
 
@@ -229,16 +237,15 @@ class ResultsDesk(CompetitionResource):
     @extend_schema(
         summary="Make results official",
         description="Freezes the results as the next revision and posts their scores to the ledger. Refused while "
-        "an entry has no outcome; every such entry is listed. With a correction under way its reason stands in the "
-        "revision. For the office of the competition.",
+        "an entry has no outcome, or a finding no decision; each is listed. With a correction under way its reason "
+        "stands in the revision. For the office of the competition.",
         request=OfficialInput,
         responses={201: RevisionSerializer},
     )
     @idempotent
     def official(self, request: Request, pk: int) -> Response:
         found = self._office_class(request, pk)
-        reason = self.read(OfficialInput).get("reason", "")
-        published = make_official(found, by=self.account, reason=reason)
+        published = make_official(found, by=self.account, **self.read(OfficialInput))
         response = self.shown(published, RevisionSerializer, status=201)
         response["Location"] = f"/api/v1/classes/{pk}/results/{published.revision}/"
         return response

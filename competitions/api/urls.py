@@ -4,6 +4,7 @@ from competitions.api.classes import Classes
 from competitions.api.competitions import Competitions
 from competitions.api.entries import ClassDay, Entries
 from competitions.api.files import CompetitionImport, CompetitionPairs, Exports, Imports
+from competitions.api.findings import Findings
 from competitions.api.library import Judges, RuleSets, Tests
 from competitions.api.results import Results, ResultsDesk
 from competitions.api.sheets import Sheets
@@ -36,6 +37,7 @@ urlpatterns = [
     path(f"{_CLASS}results/", Results.as_view({"get": "retrieve"}), name="api-results"),
     path(f"{_CLASS}results/<int:revision>/", Results.as_view({"get": "revision"}), name="api-revision"),
     path(f"{_CLASS}revisions/", Results.as_view({"get": "revisions"}), name="api-revisions"),
+    path(f"{_CLASS}findings/", Findings.as_view({"get": "list", "post": "create"}), name="api-findings"),
     path(f"{_CLASS}official/", ResultsDesk.as_view({"post": "official"}), name="api-official"),
     path(
         f"{_CLASS}correction/",

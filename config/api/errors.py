@@ -117,7 +117,7 @@ def _api_error(error: exceptions.APIException, request: Request | None) -> Respo
     if isinstance(error, exceptions.ValidationError):
         fields = _flat(error.detail)
         return shape(400, "invalid", _summary(fields), fields=fields, headers=headers)
-    code = _CODES.get(type(error), error.default_code).replace("_", "-")
+    code = _CODES.get(type(error), str(error.get_codes())).replace("_", "-")
     retry = error.status_code in {409, 429, 503}
     return shape(error.status_code, code, _sentence(error, request, headers), retry=retry, headers=headers)
 

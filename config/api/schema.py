@@ -23,6 +23,9 @@ class DescribedSchema(AutoSchema):
         if operation is None or access is None:
             return operation
         operation["description"] = f"{operation.get('description', '')}\n\nWho may call it: {access.words}"
+        for parameter in operation.get("parameters", []):
+            if parameter["name"] == "format":
+                parameter.setdefault("description", "The type of the answer, where the header Accept cannot be set.")
         for status, response in operation["responses"].items():
             if status.startswith("2") and not response.get("description"):
                 response["description"] = _READ if self.method == "GET" else _CHANGED

@@ -82,6 +82,13 @@ class JobSerializer(serializers.ModelSerializer[Job]):
         return str(reverse("api-report-file", kwargs={"pk": job.pk}, request=self.context.get("request")))
 
 
+_ACCEPTED = OpenApiResponse(
+    JobSerializer,
+    "It is in the queue, or made already; Location names where to read its state.",
+    [OpenApiExample("In the queue", value={**_EXAMPLE, "state": "queued", "progress": 0, "file": None})],
+)
+
+
 class OptionsInput(Input):
     season = StrictInteger(
         min_value=1, max_value=_LARGEST, required=False, help_text="Number of the season, for a season statement."
@@ -144,7 +151,7 @@ class Reports(Resource):
         "Location names where to read its state. Result lists and running orders of published competitions are "
         "open to everyone; sheets and statements to those who may read them.",
         request=ReportInput,
-        responses={202: JobSerializer},
+        responses={202: _ACCEPTED},
     )
     @idempotent
     def create(self, request: Request) -> Response:
@@ -164,7 +171,7 @@ class Reports(Resource):
         summary="Try a failed report again",
         description="Puts a failed report, or one whose file is gone, back in the queue. Any other is left as it is.",
         request=None,
-        responses={202: JobSerializer},
+        responses={202: _ACCEPTED},
     )
     @idempotent
     def retry(self, request: Request, pk: Any) -> Response:

@@ -6,7 +6,7 @@ from typing import Any
 import django_filters
 from django.db.models import QuerySet
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_serializer
+from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema, extend_schema_serializer
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -58,7 +58,7 @@ _MEMBERS = (
     "association,member_number,kind,name,registration,division,from,to\r\n"
     "larkfield-association,M-17,person,Ada Fenwick,R-2041,open,2026-10-01,2027-09-30\r\n"
 )
-IMPORTED = {"created": 12, "changed": 1, "unchanged": 40}
+_IMPORTED = OpenApiExample("What was done", value={"created": 12, "changed": 1, "unchanged": 40})
 
 
 @extend_schema_serializer(examples=[OpenApiExample("An association", value=_ASSOCIATION)])
@@ -71,13 +71,16 @@ class AssociationSerializer(serializers.ModelSerializer[Association]):
         read_only_fields = fields
 
 
-@extend_schema_serializer(examples=[OpenApiExample("What was done", value=IMPORTED)])
+@extend_schema_serializer(examples=[_IMPORTED])
 class ImportedSerializer(serializers.Serializer[Any]):
     """How much an import made, changed and found as it was already."""
 
     created = serializers.IntegerField()
     changed = serializers.IntegerField()
     unchanged = serializers.IntegerField()
+
+
+IMPORT_DONE = OpenApiResponse(ImportedSerializer, "What was done.", [_IMPORTED])
 
 
 @extend_schema_serializer(
@@ -164,7 +167,7 @@ class Members(Resource):
         "seasons worked out anew. Every row must name this association.",
         request={"text/csv": OpenApiTypes.STR},
         examples=[OpenApiExample("members.csv", _MEMBERS, media_type="text/csv", request_only=True)],
-        responses={200: ImportedSerializer},
+        responses={200: IMPORT_DONE},
     )
     @idempotent
     def create(self, request: Request, slug: str) -> Response:

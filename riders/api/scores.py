@@ -13,7 +13,7 @@ from drf_spectacular.utils import (
     extend_schema_serializer,
 )
 from rest_framework import serializers
-from rest_framework.renderers import JSONRenderer
+from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -127,12 +127,14 @@ class Scores(Resource):
     serializer_class = ScoreSerializer
     filterset_class = ScoreFilter
     queryset = Score.objects.none()
-    renderer_classes = [JSONRenderer, CSVRenderer]
     parser_classes = [CSVParser]
 
     def get_queryset(self) -> QuerySet[Score]:
         scores = Score.objects.select_related("pair__rider", "pair__horse").order_by("-date", "competition", "key")
         return visible(self.request.user, scores)
+
+    def get_renderers(self) -> list[BaseRenderer]:
+        return [JSONRenderer(), CSVRenderer()] if self.action == "list" else [JSONRenderer()]
 
     @extend_schema(
         summary="List scores",

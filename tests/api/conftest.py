@@ -5,6 +5,8 @@ from datetime import date
 from typing import Any
 
 import pytest
+from rest_framework.test import APIClient
+
 from competitions.models import Competition, CompetitionClass, Entry, Judge, Sheet
 from competitions.services.results import make_official
 from riders.models import Association, AssociationRole, Score, Season, User
@@ -12,8 +14,6 @@ from riders.services.accounts import create_token
 from riders.services.ledger import ScoreRow, post_scores
 from riders.services.standings import rebuild_standings
 from riders.transactions import write_transaction
-from rest_framework.test import APIClient
-
 from tests import builders
 
 ROLES = ("visitor", "stranger", "rider", "judge", "office", "other office", "association", "staff")

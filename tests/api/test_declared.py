@@ -4,13 +4,14 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from config.api import urls
-from config.api.permissions import DenyUnlessDeclared
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 from rest_framework.permissions import BasePermission
 from rest_framework.settings import api_settings
 from rest_framework.test import APIRequestFactory
 from rest_framework.views import APIView
+
+from config.api import urls
+from config.api.permissions import DenyUnlessDeclared
 from riders.api.access import Nobody
 from riders.api.views import Resource
 
@@ -55,21 +56,21 @@ def test_a_view_without_a_declaration_is_found() -> None:
 
         def list(self, request: Any) -> None: ...
 
-    from django.urls import path
-
     assert undeclared(path("bare/", Bare.as_view(), name="bare")) == ["bare declares no permission"]
     assert undeclared(path("f/", Forgetful.as_view({"get": "list"}), name="f")) == ["f: list"]
 
 
 def test_the_default_denies_everyone(world: Any) -> None:
-    assert api_settings.DEFAULT_PERMISSION_CLASSES == [DenyUnlessDeclared]
+    assert [DenyUnlessDeclared] == api_settings.DEFAULT_PERMISSION_CLASSES
 
     class Bare(APIView):
         def get(self, request: Any) -> None:
             raise AssertionError("nobody gets here")
 
     for role in ("visitor", "staff"):
-        request = APIRequestFactory().get("/", HTTP_AUTHORIZATION=world.client(role)._credentials.get("HTTP_AUTHORIZATION", ""))
+        request = APIRequestFactory().get(
+            "/", HTTP_AUTHORIZATION=world.client(role)._credentials.get("HTTP_AUTHORIZATION", "")
+        )
         assert Bare.as_view()(request).status_code in {401, 403}
 
 

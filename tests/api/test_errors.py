@@ -4,14 +4,14 @@ import json
 from typing import Any
 
 import pytest
-from competitions.models import Competition
-from config.api import errors
 from django.core.cache import cache
 from django.db import OperationalError
 from django.test import override_settings
 from rest_framework.test import APIClient
 from rest_framework.throttling import SimpleRateThrottle
 
+from competitions.models import Competition
+from config.api import errors
 from tests.api.conftest import World, assert_refusal
 from tests.builders import PASSWORD, make_user
 
@@ -87,7 +87,12 @@ def test_too_large(world: World) -> None:
 def test_validation_names_every_problem(world: World) -> None:
     response = world.client("staff").post(
         "/api/v1/classes/",
-        {"competition": world.competition.slug, "panel": [{"seat": 3}, {"letter": "E"}], "breaks": "none", "titel": "x"},
+        {
+            "competition": world.competition.slug,
+            "panel": [{"seat": 3}, {"letter": "E"}],
+            "breaks": "none",
+            "titel": "x",
+        },
         format="json",
     )
     body = assert_refusal(response, 400, "invalid")

@@ -1,4 +1,6 @@
-"""Answers of the API as files. A change in one is a change of the API: look at it, then run with MARKBOOK_GOLDEN=write."""
+"""Answers of the API as files. A change in one is a change of the API: look at it, then run with MARKBOOK_GOLDEN=write
+(the files are then written anew).
+"""
 
 from __future__ import annotations
 

@@ -5,15 +5,15 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from competitions.models import Entry, EntryChange, Judge, PublishedResults
 from django.utils import timezone
+
+from competitions.models import Entry, EntryChange, Judge, PublishedResults
 from riders.api import idempotency
 from riders.models import IdempotencyRecord
-
 from tests.api.conftest import World, assert_refusal
 from tests.api.test_permissions import TABLE, Row, filled
 
-WRITES = [row for row in TABLE if row.method != "GET" and row.name not in {"api-tokens"} and row.method != "DELETE"]
+WRITES = [row for row in TABLE if row.method != "GET" and row.name != "api-tokens" and row.method != "DELETE"]
 
 
 def enter(world: World, *, key: str = "k-1", number: str = "77", role: str = "office") -> Any:

@@ -4,14 +4,14 @@ from datetime import date
 from typing import Any
 
 import pytest
-from competitions.models import Entry, Judge, OfficeRole, Sheet
-from config.api.pagination import totally_ordered
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+
+from competitions.models import Entry, Judge, OfficeRole, Sheet
+from config.api.pagination import totally_ordered
 from reports.models import Job
 from riders.models import Association, Pair, Scheme, Score
 from riders.services.accounts import create_token
-
 from tests import builders
 from tests.api.conftest import World, assert_refusal
 
@@ -27,7 +27,6 @@ LISTS = {
         world.competition, number=f"9{n}", judges={"C": Judge.objects.get()}
     ),
     "entries": lambda world, n: builders.make_class(world.competition, number=f"9{n}", entries=1),
-    "sheets": lambda world, n: _sheet(world, n),
     "tests": lambda world, n: builders.make_test(id=f"t{n}"),
     "rule-sets": lambda world, n: builders.make_rule_set(id=f"r{n}"),
     "judges": lambda world, n: Judge.objects.create(name=f"Judge {n}"),
@@ -53,6 +52,9 @@ def _score(n: int) -> Score:
 def _sheet(world: World, n: int) -> Any:
     made = builders.make_class(world.competition, number=f"9{n}", entries=1)
     return builders.mark_sheet(made.entries.get(), "C", remarks={"1": "x"})
+
+
+LISTS["sheets"] = _sheet
 
 
 def queries_of(client: Any, address: str) -> tuple[int, int]:
@@ -158,5 +160,3 @@ def test_retracted_scores_are_for_those_who_keep_a_ledger(world: World) -> None:
     assert world.client("visitor").get("/api/v1/scores/").json()["count"] == 1
     assert world.client("association").get("/api/v1/scores/").json()["count"] == 3
     assert_refusal(world.client("visitor").get(f"/api/v1/scores/{world.score.key}/"), 404)
-
-

@@ -143,6 +143,7 @@ TABLE = [
     Row("api-results", "GET", "classes/{planned_class}/results/", OFFICE, refused=404, visitor=404),
     Row("api-revision", "GET", "classes/{official}/results/1/", EVERYONE),
     Row("api-revisions", "GET", "classes/{official}/revisions/", EVERYONE),
+    Row("api-findings", "GET", "classes/{official}/findings/", OFFICE),
     Row("api-correction", "POST", "classes/{official}/correction/", OFFICE, {"reason": "mark keyed wrongly"}),
     Row("api-withdrawal", "POST", "classes/{official}/withdrawal/", OFFICE, {"reason": "wrong test ridden"}),
     Row("api-entries", "GET", "entries/", EVERYONE),
@@ -203,6 +204,7 @@ ELSEWHERE = {
     ("api-token", "DELETE"): "test_accounts",
     ("api-official", "POST"): "test_results",
     ("api-correction", "DELETE"): "test_results",
+    ("api-findings", "POST"): "test_findings",
     ("api-report", "GET"): "test_reports",
     ("api-report-file", "GET"): "test_reports",
     ("api-report-retry", "POST"): "test_reports",
@@ -224,7 +226,9 @@ def filled(value: Any, values: dict[str, Any]) -> Any:
 def call(world: World, row: Row, role: str) -> Any:
     values = world.values()
     versions = {"class": world.open_class.version, "entry": world.entry.version}
-    headers = {"If-Match": f'"{versions[row.version]}"' if row.version in versions else row.version} if row.version else {}
+    headers = (
+        {"If-Match": f'"{versions[row.version]}"' if row.version in versions else row.version} if row.version else {}
+    )
     body = filled(row.body, values)
     sent = {"data": body, "content_type": row.content_type} if row.content_type else {"data": body, "format": "json"}
     if row.method == "GET":

@@ -4,9 +4,9 @@ import threading
 from typing import Any
 
 import pytest
-from competitions.models import Sheet, SheetRevision
 from django.db import connection
 
+from competitions.models import Sheet, SheetRevision
 from tests.api.conftest import World, assert_refusal, build_world
 from tests.api.test_permissions import TABLE, Row, call, filled
 
@@ -63,7 +63,7 @@ def test_the_first_writing_names_version_0(world: World) -> None:
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize("key", ["", "the same key"])
 def test_of_many_at_once_one_wins(key: str) -> None:
-    """Eight keyers save from the same version: one is written, the others get 412 (or, under one key, the one answer)."""
+    """Eight save from the same version: one is written, the others get 412 or, under one key, the same answer."""
     world = build_world()
     token = world.client("office")._credentials
     start = threading.Barrier(8)

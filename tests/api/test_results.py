@@ -2,9 +2,10 @@ from __future__ import annotations
 
 from typing import Any
 
+import scoring
 from competitions.models import ClassResults
+from competitions.services.entries import add_entry
 from riders.models import Score
-
 from tests import builders
 from tests.api.conftest import World, assert_refusal
 
@@ -104,8 +105,6 @@ def test_withdrawn_results_leave_the_ledger_and_stay_readable(world: World) -> N
 
 
 def test_the_whole_class_recomputes_to_its_results(world: World) -> None:
-    import scoring
-
     document = world.client("office").get(f"/api/v1/classes/{world.official_class.pk}/document/")
     assert document["ETag"] == f'"{world.official_class.version}"'
     recomputed = scoring.compute_results(scoring.read_class(document.json())).as_document()
@@ -119,8 +118,6 @@ def test_a_revision_that_is_not_there(world: World) -> None:
 def test_entries_hors_concours_that_the_rules_hide_are_not_published(world: World) -> None:
     rules = builders.make_rule_set(id="hiding-rules", hors_concours="hidden")
     hiding = builders.make_class(world.competition, number="7", rule_set=rules)
-    from competitions.services.entries import add_entry
-
     for number, apart in (("1", False), ("2", True)):
         entry = add_entry(hiding, number=number, pair=builders.make_pair(int(number)), by=None, hors_concours=apart)
         builders.mark_sheet(entry, "C")

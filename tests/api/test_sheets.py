@@ -4,9 +4,9 @@ import json
 from typing import Any
 
 import pytest
-from competitions.models import SheetRevision
 from django.urls import reverse
 
+from competitions.models import SheetRevision
 from tests.api.conftest import ROLES, World, assert_refusal
 from tests.api.test_permissions import TABLE, filled
 
