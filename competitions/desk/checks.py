@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from competitions.desk.overview import NOT_RIDING, Overview, Ride
 from competitions.models import Entry
-from competitions.services.differences import undecided_findings
+from competitions.services.differences import Finding, undecided_findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +40,19 @@ def checks_of(overview: Overview) -> list[Check]:
 def _finding_checks(overview: Overview) -> list[Check]:
     """Show the table of differences; totals and signatures have their checks here already."""
     return [
-        Check(False, finding.kind, finding.sentence)
+        Check(False, finding.kind, finding.sentence, _finding_url(overview, finding))
         for finding in undecided_findings(overview.cls)
         if finding.kind not in {"total", "unsigned"}
     ]
+
+
+def _finding_url(overview: Overview, finding: Finding) -> str:
+    arguments = [*_class(overview), finding.number]
+    return (
+        reverse("desk-sheet", args=[*arguments, finding.seat])
+        if finding.seat
+        else reverse("desk-entry", args=arguments)
+    )
 
 
 def _name(ride: Ride) -> str:
@@ -86,7 +95,8 @@ def _sheet_checks(overview: Overview, ride: Ride) -> list[Check]:
             found.append(
                 Check(False, "total differs", f"{_name(ride)}, sheet {cell.seat}: {cell.paper.sentence}", address)
             )
-    unsigned = [cell.seat for cell in ride.cells if not cell.signed]
+    asked_for = overview.cls.competition.sheets_signed
+    unsigned = [cell.seat for cell in ride.cells if asked_for and not cell.signed]
     if unsigned:
         sheets = f"sheet {unsigned[0]} is" if len(unsigned) == 1 else f"sheets {', '.join(unsigned)} are"
         address = reverse("desk-sheet", args=[*_class(overview), ride.entry.number, unsigned[0]])

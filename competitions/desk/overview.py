@@ -22,7 +22,7 @@ class Cell:
 
     ``state``: ``missing``, ``incomplete``, ``differs`` (from the total on the paper), ``unsigned`` or ``complete``; the
     first that applies, in this order. ``not-needed`` where the ride did not end in a result and there is no sheet,
-    ``partial`` where there is one with gaps, which may stay.
+    ``partial`` where there is one with gaps, which may stay. ``unsigned`` only where the competition asks for it.
     """
 
     seat: str
@@ -138,11 +138,11 @@ def cell_of(cls: CompetitionClass, entry: Entry, seat: PanelSeat, sheet: Sheet |
             return Cell(seat=seat.seat, state="not-needed", word="not needed")
         return Cell(seat=seat.seat, state="missing", word="missing")
     if sheet.given_result is not None:
-        return _given_cell(seat, sheet)
+        return _given_cell(seat, sheet, signed=sheet.signed or not cls.competition.sheets_signed)
     sheet.entry, sheet.seat = entry, seat
     summary = summary_of(sheet, competition_class=cls)
     paper = compare_total(sheet.typed_total, summary)
-    state, word = _state(sheet, summary, paper)
+    state, word = _state(summary, paper, signed=sheet.signed or not cls.competition.sheets_signed)
     if state == "incomplete" and entry.status in SHEETS_OPTIONAL:
         state = "partial"
     return Cell(
@@ -157,23 +157,23 @@ def cell_of(cls: CompetitionClass, entry: Entry, seat: PanelSeat, sheet: Sheet |
     )
 
 
-def _state(sheet: Sheet, summary: scoring.SheetSummary, paper: PaperTotal) -> tuple[str, str]:
+def _state(summary: scoring.SheetSummary, paper: PaperTotal, *, signed: bool) -> tuple[str, str]:
     gaps = len(summary.missing)
     if gaps:
         return "incomplete", f"{gaps} {'gap' if gaps == 1 else 'gaps'}"
     if paper.state in {"differs", "unreadable"}:
-        return "differs", "total differs" if sheet.signed else "total differs, unsigned"
-    if not sheet.signed:
+        return "differs", "total differs" if signed else "total differs, unsigned"
+    if not signed:
         return "unsigned", "unsigned"
     return "complete", "complete"
 
 
-def _given_cell(seat: PanelSeat, sheet: Sheet) -> Cell:
+def _given_cell(seat: PanelSeat, sheet: Sheet, *, signed: bool) -> Cell:
     given = sheet.given_result or {}
     return Cell(
         seat=seat.seat,
-        state="complete" if sheet.signed else "unsigned",
-        word="result only" if sheet.signed else "result only, unsigned",
+        state="complete" if signed else "unsigned",
+        word="result only" if signed else "result only, unsigned",
         points=given.get("points", ""),
         percentage=given.get("percentage", ""),
         signed=sheet.signed,

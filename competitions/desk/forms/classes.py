@@ -8,6 +8,7 @@ from django.forms import BaseFormSet, formset_factory
 
 from competitions.desk.forms.fields import DeskForm, date_field, text_field, time_field, whole_field
 from competitions.models import Competition, CompetitionClass, RuleSet, Sheet, Test
+from scoring.exact import format_exact, parse_decimal
 
 INTERVAL = re.compile(r"(\d{1,3})(?::([0-5]\d))?\Z", re.ASCII)
 NUMBER = re.compile(r"[0-9A-Za-z][0-9A-Za-z.-]*\Z")
@@ -81,6 +82,45 @@ class ClassForm(DeskForm):
         found = dict(self.cleaned_data)
         found["interval_seconds"] = found.pop("interval")
         return found
+
+
+class TeamsForm(DeskForm):
+    """The rule for teams as ``class/1`` writes it; without a number that counts the class has no teams."""
+
+    counting = whole_field(
+        "Scores that count for a team", least=1, most=20, required=False, help_text="Empty: no teams."
+    )
+    method = forms.ChoiceField(label="Put together as", choices=[("sum", "their sum"), ("mean", "their mean")])
+    of = forms.ChoiceField(
+        label="Of",
+        choices=[("percentage", "total percentages"), ("points", "points"), ("penalty", "penalties, the lowest")],
+    )
+    drop_out = text_field(
+        "A member without a total counts with",
+        longest=10,
+        required=False,
+        help_text="Such as 25. Empty: it does not count, and a team with too few scores gets no place.",
+    )
+
+    def clean_drop_out(self) -> str:
+        typed: str = self.cleaned_data["drop_out"].strip().replace(",", ".")
+        try:
+            return format_exact(parse_decimal(typed)) if typed else ""
+        except ValueError:
+            raise forms.ValidationError(
+                f'"{typed}" is not a number. Enter one such as 25, or leave it empty.'
+            ) from None
+
+    def rules(self) -> dict[str, Any] | None:
+        row = self.cleaned_data
+        if not row.get("counting"):
+            return None
+        return {
+            "counting": row["counting"],
+            "method": row["method"],
+            "of": row["of"],
+            "drop_out": row["drop_out"] or None,
+        }
 
 
 class SeatForm(DeskForm):
@@ -169,6 +209,10 @@ def initial_of(cls: CompetitionClass) -> dict[str, Any]:
     found["interval"] = f"{minutes}:{seconds:02d}" if seconds else str(minutes)
     found |= {"test": cls.test.key, "rule_set": cls.rule_set.key}
     return found
+
+
+def initial_teams(cls: CompetitionClass) -> dict[str, Any]:
+    return {key: "" if value is None else value for key, value in (cls.team_rules or {}).items()}
 
 
 def initial_panel(cls: CompetitionClass) -> list[dict[str, str]]:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from django import forms
@@ -8,6 +9,7 @@ from competitions.desk.forms.fields import DeskForm, ZoneField, date_field, text
 from competitions.models import Competition
 from riders.models import Association
 
+LIMIT = re.compile(r"[0-9]{1,3}(\.[0-9]{1,3})?\Z", re.ASCII)
 RESERVED = frozenset({"new", "documents", "import"})
 
 
@@ -34,6 +36,23 @@ class CompetitionForm(DeskForm):
         required=False,
         help_text="Scores of this competition count for the association's seasons.",
     )
+    sheets_signed = forms.BooleanField(
+        label="Sheets have to be signed",
+        required=False,
+        help_text="An unsigned sheet is then looked at before results become official.",
+    )
+    seat_limit = text_field(
+        "Seats may differ by",
+        longest=8,
+        required=False,
+        help_text="Percentage points between two seats on one ride; more is looked at. Empty: never.",
+    )
+    movement_limit = text_field(
+        "Marks may differ by",
+        longest=8,
+        required=False,
+        help_text="Between two seats on one movement; more is looked at. Empty: never.",
+    )
     state = forms.ChoiceField(
         label="State",
         choices=[
@@ -57,6 +76,12 @@ class CompetitionForm(DeskForm):
             raise forms.ValidationError(f'A competition with the short name "{slug}" exists already. Choose another.')
         return slug
 
+    def clean_seat_limit(self) -> str:
+        return _limit(self.cleaned_data["seat_limit"])
+
+    def clean_movement_limit(self) -> str:
+        return _limit(self.cleaned_data["movement_limit"])
+
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         first, last = cleaned.get("starts_on"), cleaned.get("ends_on")
@@ -69,8 +94,17 @@ class CompetitionForm(DeskForm):
         return cleaned
 
 
+def _limit(typed: str) -> str:
+    """Return a limit as it is kept, a comma written as a point."""
+    text = typed.strip().replace(",", ".")
+    if text and not LIMIT.match(text):
+        raise forms.ValidationError(f'"{typed}" is not a limit. Enter a number such as 5 or 2.5, or leave it empty.')
+    return text
+
+
 def initial_of(competition: Competition) -> dict[str, Any]:
-    names = ("title", "venue", "organiser", "starts_on", "ends_on", "time_zone", "recognised", "state")
+    names = ["title", "venue", "organiser", "starts_on", "ends_on", "time_zone", "recognised", "state"]
+    names += ["sheets_signed", "seat_limit", "movement_limit"]
     found = {name: getattr(competition, name) for name in names}
     found["association"] = competition.association.slug if competition.association else ""
     return found

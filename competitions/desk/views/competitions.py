@@ -34,7 +34,11 @@ class CompetitionNewView(DeskView):
     http_method_names = ["get", "post", "head", "options"]
 
     def get(self, _request: HttpRequest) -> HttpResponse:
-        return self._page(CompetitionForm(initial={"time_zone": "Europe/London", "state": "planned"}))
+        return self._page(
+            CompetitionForm(
+                initial={"time_zone": "Europe/London", "state": "planned", "seat_limit": "5", "movement_limit": "2"}
+            )
+        )
 
     def post(self, request: HttpRequest) -> HttpResponse:
         form = CompetitionForm(request.POST)

@@ -12,6 +12,7 @@ from competitions.desk.history import class_history, result_changes, result_hist
 from competitions.desk.overview import overview_of
 from competitions.models import ClassResults
 from competitions.selectors.board import board_for
+from competitions.services.differences import findings_of
 from competitions.services.results import cancel_correction, make_official, start_correction, withdraw_results
 from riders.errors import DomainError, InvalidInput
 
@@ -36,7 +37,7 @@ class OfficialView(ClassDeskView):
             sentence = "Some checks ask to be looked at. Tick that you have looked at them, then confirm again."
             return self._page(problem=sentence, status=422)
         try:
-            looked = _LOOKED if request.POST.get("looked") == "yes" else ""
+            looked = (request.POST.get("why", "").strip() or _LOOKED) if request.POST.get("looked") == "yes" else ""
             published = make_official(self.cls, by=self.person, findings_reason=looked)
         except InvalidInput as error:
             return self._page(problem=error.message, status=422)
@@ -58,6 +59,8 @@ class OfficialView(ClassDeskView):
             "looking": [check for check in checks if not check.stops],
             "board": board_for(self.cls, everyone=True),
             "changes": self._changes(),
+            "decided": [finding for finding in findings_of(self.cls) if finding.decided],
+            "why": self.request.POST.get("why", ""),
             "problem": problem,
             "open": self.cls.open_for_changes,
         }

@@ -14,7 +14,7 @@ def office():
 
 @pytest.fixture
 def competition(office):
-    return make_competition(office=office)
+    return make_competition(office=office, sheets_signed=True)
 
 
 @pytest.fixture

@@ -46,6 +46,10 @@ def class_fields(**changes: str) -> dict[str, str]:
         "seats-INITIAL_FORMS": "0",
         "breaks-TOTAL_FORMS": "4",
         "breaks-INITIAL_FORMS": "0",
+        "teams-counting": "",
+        "teams-method": "sum",
+        "teams-of": "percentage",
+        "teams-drop_out": "",
     }
     for row in range(7):
         found |= {f"seats-{row}-seat": "", f"seats-{row}-judge": "", f"seats-{row}-parts": ""}
@@ -77,6 +81,7 @@ def test_a_competition_is_set_up_and_its_maker_works_in_its_office(desk, office,
         ({"recognised": "on"}, "A recognised competition needs its association."),
         ({"title": "x" * 161}, "The title has 161 characters, but at most 160 fit."),
         ({"state": "someday"}, "someday"),
+        ({"seat_limit": "five"}, "&quot;five&quot; is not a limit."),
     ],
 )
 def test_bad_input_is_said_in_a_sentence_and_nothing_typed_is_lost(desk, an_office, changes, sentence):
@@ -143,6 +148,8 @@ def test_a_class_is_set_up_with_its_panel_and_breaks(desk, competition):
         ({"breaks__0__after": ""}, "The break of 15 minutes has no place."),
         ({"breaks__0__after": "none"}, "The after ride must be a whole number from 1 to 500."),
         ({"breaks__1__after": "8", "breaks__1__minutes": "5"}, "Two breaks fall after ride 8."),
+        ({"teams__counting": "0"}, "must be a whole number from 1 to 20"),
+        ({"teams__drop_out": "none"}, "&quot;none&quot; is not a number."),
         ({"starts_at": "noonish"}, "The first ride at is not a time of day."),
     ],
 )
@@ -166,6 +173,23 @@ def test_a_class_with_marks_keeps_its_test_and_says_so(desk, competition, cls):
     assert desk.post(reverse("desk-class-edit", args=[competition.slug, "1"]), fields).status_code == 302
     cls.refresh_from_db()
     assert cls.title == "Novice, first group"
+
+
+def test_a_class_gets_and_loses_its_rule_for_teams(desk, competition, cls):
+    url = reverse("desk-class-edit", args=[competition.slug, "1"])
+    fields = class_fields(number="1") | {"seats-INITIAL_FORMS": "2"}
+    teams = {"teams-counting": "3", "teams-method": "mean", "teams-drop_out": "25,0"}
+    assert desk.post(url, fields | teams | {"version": str(cls.version)}).status_code == 302
+    cls.refresh_from_db()
+    assert cls.team_rules == {"counting": 3, "method": "mean", "of": "percentage", "drop_out": "25"}
+    assert 'value="25"' in desk.get(url).content.decode()
+    page = desk.post(url, fields | teams | {"teams-of": "penalty", "version": str(cls.version)}).content.decode()
+    assert "The rule for teams needs correcting." in page
+    cls.refresh_from_db()
+    assert cls.team_rules["of"] == "percentage"
+    assert desk.post(url, fields | {"version": str(cls.version)}).status_code == 302
+    cls.refresh_from_db()
+    assert cls.team_rules is None
 
 
 def test_the_class_form_comes_filled_in(desk, competition, cls):

@@ -120,6 +120,24 @@ def test_what_is_to_be_looked_at_has_to_be_confirmed(desk, ridden):
     assert ridden.results_state == CompetitionClass.ResultsState.OFFICIAL
 
 
+def test_signatures_are_asked_for_only_where_the_competition_says_so(desk, cls, competition):
+    competition.sheets_signed = False
+    competition.save()
+    mark_sheet(cls.entries.get(number="1"), "C")
+    assert "Sheet C of 1: complete" in desk.get(address("desk-class", cls)).content.decode()
+    assert "not signed" not in desk.get(address("desk-official", cls)).content.decode()
+
+
+def test_seats_far_apart_are_looked_at_and_the_reason_is_kept(desk, ridden):
+    mark_sheet(ridden.entries.get(number="1"), "B", mark=85, signed=True)
+    page = desk.get(address("desk-official", ridden)).content.decode()
+    assert "15 percentage points apart, more than 5." in page
+    assert official(desk, ridden, looked="yes", why="the judge at B was asked").status_code == 302
+    page = desk.get(address("desk-official", ridden)).content.decode()
+    assert "Looked at already" in page
+    assert "the judge at B was asked" in page
+
+
 def test_a_class_that_changed_meanwhile_is_looked_at_again(desk, ridden):
     version = ridden.version
     mark_sheet(ridden.entries.get(number="1"), "C", mark=75, signed=True)
@@ -138,7 +156,8 @@ def test_official_correction_and_withdrawal_leave_a_readable_history(desk, ridde
     check = desk.get(address("desk-official", ridden)).content.decode()
     assert "Against the official revision 1" in check
     assert "placing 3, 60.000 %" in check
-    assert official(desk, ridden).status_code == 302
+    assert official(desk, ridden).status_code == 422  # C and B are far apart now
+    assert official(desk, ridden, looked="yes").status_code == 302
     history = desk.get(address("desk-results-history", ridden)).content.decode()
     assert "Revision 2" in history
     assert "movement 2 at C was keyed wrongly" in history

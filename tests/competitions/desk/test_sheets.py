@@ -40,7 +40,7 @@ def test_typed_marks_are_read_as_a_keyer_means_them(desk, url, entry):
     assert sheet_of(entry).marks == {"1": 70, "2": 65, "3": 100, "4": 65, "G1": 5, "G2": 0}
 
 
-@pytest.mark.parametrize("typed", ["105", "11", "6.3", "-1", "abc", "6.55", "1e1", "٧", "7 7", "10.5"])
+@pytest.mark.parametrize("typed", ["105", "11", "6.3", "-1", "abc", "6.55", "1e1", "\u0667", "7 7", "10.5"])
 def test_what_is_no_mark_is_refused_and_stays_in_its_field(desk, url, entry, typed):
     response = desk.post(url, fields(mark_2=typed, remark_3="kept", total="186.5"))
     page = response.content.decode()
@@ -255,7 +255,7 @@ def test_official_marks_are_kept_until_a_correction_is_open(desk, url, cls, entr
     for other in cls.entries.all():
         for seat in "CB":
             mark_sheet(other, seat)
-    make_official(cls, by=None)
+    make_official(cls, by=None, findings_reason="signed on paper")
     refused = desk.post(url, fields("8", version=1), headers=JSON)
     assert refused.status_code == 403
     assert "The results of class 1 are official" in refused.json()["problems"][0]["sentence"]
