@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+from competitions.models import Competition, Test
 from reports.pdf.season_statement import RequirementLine, ScoreLine, SeasonStatementData, TableStanding
-from riders.models import Pair, Season, StandingRow
+from riders.models import Pair, Score, Season, StandingRow
 from riders.selectors.seasons import ExplainedScore, pair_statement
 from scoring import season as season_rules
 
 
 def season_statement_data(pair: Pair, season: Season) -> SeasonStatementData:
     statement = pair_statement(pair, season)
+    names = _names_of([explained.score for explained in statement.scores])
     return SeasonStatementData(
         association=season.association.title,
         season=season.title,
@@ -25,7 +27,7 @@ def season_statement_data(pair: Pair, season: Season) -> SeasonStatementData:
         horse=pair.horse.name,
         scheme=str(season.scheme),
         tables=tuple(_table(row, season) for row in statement.rows),
-        scores=tuple(_score(explained) for explained in statement.scores),
+        scores=tuple(_score(explained, names) for explained in statement.scores),
         rule=statement.rule,
     )
 
@@ -71,13 +73,20 @@ def _requirement(line: Mapping[str, Any], words: str) -> RequirementLine:
     )
 
 
-def _score(explained: ExplainedScore) -> ScoreLine:
+def _names_of(scores: Sequence[Score]) -> Mapping[str, str]:
+    """Return the titles of those competitions and tests that are known here by the ids which the ledger has."""
+    shows = Competition.objects.filter(slug__in={score.competition for score in scores})
+    tests = Test.objects.filter(key__in={score.test for score in scores})
+    return dict(shows.values_list("slug", "title")) | dict(tests.values_list("key", "title"))
+
+
+def _score(explained: ExplainedScore, names: Mapping[str, str]) -> ScoreLine:
     score = explained.score
     return ScoreLine(
         date=score.date,
-        competition=score.competition,
-        class_name=score.class_name,
-        test=score.test,
+        competition=names.get(score.competition) or score.venue or score.competition,
+        class_name=f"Class {score.class_name}" if score.class_name else "",
+        test=names.get(score.test, score.test),
         judges=tuple(score.judges),
         percentage=score.percentage or score.status,
         placing=score.placing,

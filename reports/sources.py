@@ -141,7 +141,7 @@ def _sheets_data(entry: Entry, views: Iterable[SheetView]) -> SheetsData:
         horse=entry.pair.horse.name,
         result=_result_words(row, board) if row else "",
         state=board.state,
-        sheets=tuple(_sheet(view, row) for view in views),
+        sheets=tuple(_sheet(view, row, competition_class) for view in views),
     )
 
 
@@ -153,8 +153,9 @@ def _result_words(row: BoardRow, board: Board) -> str:
     return f"{place}{', shared' if row.shared else ''}, {row.total} % ({board.state})."
 
 
-def _sheet(view: SheetView, row: BoardRow | None) -> SheetData:
+def _sheet(view: SheetView, row: BoardRow | None, competition_class: CompetitionClass) -> SheetData:
     given = view.given_result is not None
+    off, reduced = _off(view, row, competition_class)
     return SheetData(
         seat=view.seat,
         judge=view.judge,
@@ -167,7 +168,8 @@ def _sheet(view: SheetView, row: BoardRow | None) -> SheetData:
         complete=view.summary.complete,
         signed=view.signed,
         changed_at=view.changed_at,
-        off=_off(view, row),
+        off=off,
+        reduced=reduced,
     )
 
 
@@ -187,15 +189,24 @@ def _item(line: SheetLine) -> ItemLine:
     )
 
 
-def _off(view: SheetView, row: BoardRow | None) -> tuple[str, ...]:
-    """Say what came off: the reasons, and the line of the working that a pocket calculator can follow."""
-    reasons = [f"{view.errors} {'error' if view.errors == 1 else 'errors'} of course"] if view.errors else []
-    reasons += [
-        deduction.get("reason") or "deduction"
+def _off(view: SheetView, row: BoardRow | None, competition_class: CompetitionClass) -> tuple[tuple[str, ...], bool]:
+    """Say what came off this sheet and what came off the total, and whether the sheet's own points are fewer for it.
+
+    The line of the working, which a pocket calculator can follow, stands below what came off the sheet.
+    """
+    errors = (competition_class.rule_set.document.get("errors") or {}).get("off", "sheet-points")
+    taken = [(errors, f"{view.errors} {'error' if view.errors == 1 else 'errors'} of course")] if view.errors else []
+    taken += [
+        (deduction["off"], deduction.get("reason") or "deduction")
         for deduction in view.deductions
         if deduction.get("seat") in {None, view.seat}
     ]
-    if not reasons:
-        return ()
-    working = [line for line in row.working if line.startswith(f"{view.seat}: ")] if row else []
-    return (f"Off for {', '.join(reasons)}.", *working)
+    here = [reason for off, reason in taken if off != "total-percentage"]
+    total = [reason for off, reason in taken if off == "total-percentage"]
+    sentences = []
+    if here:
+        working = [line for line in row.working if line.startswith(f"{view.seat}: ")] if row else []
+        sentences += [f"Off this sheet for {', '.join(here)}.", *working]
+    if total:
+        sentences.append(f"Off the total, not off this sheet, for {', '.join(total)}.")
+    return tuple(sentences), bool(here)

@@ -211,13 +211,17 @@ def _placing(line: ResultLine) -> str:
 def _who(line: ResultLine, rooms: Sequence[float]) -> list[Cell]:
     apart = line.hors_concours and _group(line) != "Hors concours"
     notes = dotted((f"team {line.team}" if line.team else "", "hors concours" if apart else ""))
-    below = (
-        *words(notes, width=rooms[0], ink=_SMALL),
-        *words(line.reason, width=rooms[0], ink=_WHY),
-        *words(line.tie, width=rooms[0], ink=_WHY),
-    )
-    rider, horse = words(line.rider, width=rooms[0], ink=_NAME), words(line.horse, width=rooms[-1], ink=_HORSE)
-    return [(*rider, *horse, *below)] if len(rooms) == 1 else [(*rider, *below), horse]
+    rider = words(line.rider, width=rooms[0], ink=_NAME)
+    why = (*words(line.reason, width=rooms[0], ink=_WHY), *words(line.tie, width=rooms[0], ink=_WHY))
+    if len(rooms) > 1:
+        return [
+            (*rider, *words(notes, width=rooms[0], ink=_SMALL), *why),
+            words(line.horse, width=rooms[1], ink=_HORSE),
+        ]
+    below = words(dotted((line.horse, notes)), width=rooms[0], ink=_HORSE)
+    if len(below) > 1:
+        below = (*words(line.horse, width=rooms[0], ink=_HORSE), *words(notes, width=rooms[0], ink=_SMALL))
+    return [(*rider, *below, *why)]
 
 
 def _seat(given: SeatFigures | None, data: ResultsData) -> list[Cell]:

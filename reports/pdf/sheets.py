@@ -18,6 +18,7 @@ from reports.pdf.page import Aside, Frames, Masthead, build_closest, first_page,
 from reports.pdf.text import BOLD, OBLIQUE, SANS, paragraph
 
 _TALL_WORDS = 700
+_SHARES = (0.46, 0.4, 0.52, 0.58)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +40,10 @@ class ItemLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetData:
-    """One seat's sheet. ``lost`` are the lines that cost most, the costliest first; ``off`` says what came off."""
+    """One seat's sheet. ``lost`` are the lines that cost most, the costliest first.
+
+    ``off`` says in sentences what came off and where; ``reduced`` that some of it came off this sheet's points.
+    """
 
     seat: str
     judge: str
@@ -53,6 +57,7 @@ class SheetData:
     signed: bool
     changed_at: datetime | None
     off: tuple[str, ...] = ()
+    reduced: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,8 +123,14 @@ def _sheet(sheet: SheetData, data: SheetsData, width: float, pad: float) -> list
 
 
 def _items(sheet: SheetData, width: float, pad: float) -> RowList:
-    remarked = any(line.remark for line in sheet.lines)
-    columns = _columns(width, remarked=remarked)
+    """Return the marks as a list; the words share their room so that the list becomes as short as it can."""
+    if not any(line.remark for line in sheet.lines):
+        return _list(sheet, _columns(width, share=None), width, pad)
+    lists = [_list(sheet, _columns(width, share=share), width, pad) for share in _SHARES]
+    return min(lists, key=lambda made: made.height)
+
+
+def _list(sheet: SheetData, columns: Sequence[Column], width: float, pad: float) -> RowList:
     rows: list[Row] = []
     parts = len({line.part for line in sheet.lines}) > 1
     for (collective, part), lines in groupby(sheet.lines, key=lambda line: (line.collective, line.part)):
@@ -137,10 +148,11 @@ def _group(*, collective: bool, part: str) -> str:
     return f"{part.capitalize()} part" if part else "Movements"
 
 
-def _columns(width: float, *, remarked: bool) -> list[Column]:
+def _columns(width: float, *, share: float | None) -> list[Column]:
+    """Return the columns; of the room for words the movement takes ``share``, the remark the rest if there are any."""
     figures = 38 + 26 + 42
     rest = width - 26 - 54 - figures
-    text_width = rest * 0.47 if remarked else rest
+    text_width = rest if share is None else rest * share
     columns = [
         Column(title="", width=26, align="right", gap=8),
         Column(title="At", width=54),
@@ -149,7 +161,7 @@ def _columns(width: float, *, remarked: bool) -> list[Column]:
         Column(title="Coef.", width=26, align="right"),
         Column(title="Points", width=42, align="decimal", decimals=1, gap=10),
     ]
-    return [*columns, Column(title="Remark", width=rest - text_width)] if remarked else columns
+    return [*columns, Column(title="Remark", width=rest - text_width)] if share is not None else columns
 
 
 def _item(line: ItemLine, columns: Sequence[Column], pad: float) -> Row:
@@ -173,7 +185,7 @@ def _item(line: ItemLine, columns: Sequence[Column], pad: float) -> Row:
 def _sum(sheet: SheetData, columns: Sequence[Column]) -> Row:
     """Return the line under the marks: what came off, and what is left."""
     bold = Ink(BOLD, BODY)
-    title = (*words("Points" if not sheet.off else "Points after what came off", width=columns[2].room, ink=bold),)
+    title = (*words("Points after what came off" if sheet.reduced else "Points", width=columns[2].room, ink=bold),)
     of = f"of {sheet.maximum}" if sheet.maximum else ""
     below = tuple(
         line for off in sheet.off for line in words(off, width=columns[2].room, ink=Ink(OBLIQUE, SMALL, EARTH))

@@ -239,6 +239,7 @@ def sheet(
         signed=True,
         changed_at=MORNING,
         off=("2 points off for 1 error of course",),
+        reduced=True,
     )
 
 

@@ -204,8 +204,8 @@ def test_each_judge_has_a_page_of_their_own():
 
 def test_a_remark_longer_than_a_page_is_printed_whole():
     printed = words(sheets.build(shapes.sheets(count=2, long=True)))
-    assert printed.count("sooner.") == 250
-    assert printed.count("Keep at it.") == 400
+    assert printed.count("sooner") == 250
+    assert printed.count("Keep") == 400
 
 
 def test_a_sheet_that_is_not_complete_says_so():

@@ -61,12 +61,32 @@ def test_a_sheet_has_marks_remarks_and_the_working_of_what_came_off(official_cla
     sheet = entry.sheets.get(seat__seat="H")
     data = sources.sheet_data(sheet)
     assert [line.item for line in data.sheets[0].lines] == ["1", "2", "3", "4", "G1", "G2"]
-    assert data.sheets[0].off[0] == "Off for 1 error of course."
+    assert data.sheets[0].off[0] == "Off this sheet for 1 error of course."
+    assert data.sheets[0].reduced
     assert data.sheets[0].off[1].startswith("H: ")
     assert data.result.startswith("place 2 of 2")
     text = printed("sheet", sheet)
     assert "Rider 1" in text
     assert f"{data.sheets[0].percentage} %" in text
+
+
+def test_what_comes_off_the_total_is_not_said_to_come_off_the_sheet(judged_class, office):
+    rules = judged_class.rule_set
+    rules.document |= {"errors": {"off": "total-percentage", "steps": ["2"], "eliminated_at": 2}}
+    rules.save()
+    entry = judged_class.entries.get(number="1")
+    whip = {"off": "sheet-points", "amount": "2", "seat": "H", "reason": "whip"}
+    set_outcome(entry, expected_version=entry.version, by=office, status="completed", errors=1, deductions=[whip])
+    total = "Off the total, not off this sheet, for 1 error of course."
+    sheets = {sheet.seat: sheet for sheet in sources.all_sheets_data(entries_of(judged_class, "1")).sheets}
+    assert (sheets["C"].off, sheets["C"].reduced) == ((total,), False)
+    assert sheets["H"].off[0] == "Off this sheet for whip."
+    assert sheets["H"].off[-1] == total
+    assert sheets["H"].reduced
+
+
+def entries_of(competition_class, number):
+    return type(competition_class).objects.get(pk=competition_class.pk).entries.get(number=number)
 
 
 def test_the_sheets_of_an_entry_come_in_the_order_of_the_panel(official_class):
@@ -110,6 +130,8 @@ def test_a_statement_explains_each_score_and_what_is_missing(pair_season):
     assert len(data.scores) == 1
     assert data.scores[0].date == date(2026, 11, 14)
     assert data.scores[0].sentence
+    assert (data.scores[0].competition, data.scores[0].class_name) == ("Linden Autumn Days", "Class 1")
+    assert data.scores[0].test == "Linden Novice 1"
     assert [line.met for line in data.tables[0].requirements] == [False, False]
     assert data.tables[0].requirements[0].words == "at least 2 scores"
     text = printed("season-statement", pair_season)
