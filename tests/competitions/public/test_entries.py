@@ -92,7 +92,7 @@ def test_the_rider_reads_marks_remarks_collectives_and_where_most_was_lost(clien
     assert lost.index("Movement 2") < lost.index("18 points lost on all sheets together")
     assert lost.index("18 points") < lost.index("Movement 3")
     practise = page.partition("What to practise next")[2].partition("</section>")[0]
-    assert "words of C: needs more bend" in practise
+    assert practise.index("words of C: needs more bend") < practise.index("words of C: more bend")
     assert "qualified trainer" in practise
     again = page.partition("The same remark coming back")[2].partition("</section>")[0]
     assert "Bend" in again
