@@ -47,12 +47,13 @@ def test_the_class_desk_shows_each_seat_and_the_provisional_places(desk, cls):
     assert "67.500" in page
 
 
-def test_the_live_part_answers_304_until_something_is_saved(desk, cls):
+def test_the_live_part_answers_304_until_something_is_saved(desk, cls, django_capture_on_commit_callbacks):
     url = address("desk-class-live", cls)
     first = desk.get(url)
     tag = first["ETag"]
     assert desk.get(url, headers={"If-None-Match": tag}).status_code == 304
-    mark_sheet(cls.entries.get(number="1"), "C")
+    with django_capture_on_commit_callbacks(execute=True):
+        mark_sheet(cls.entries.get(number="1"), "C")
     second = desk.get(url, headers={"If-None-Match": tag})
     assert second.status_code == 200
     assert second["ETag"] != tag
