@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product
+from math import prod
 
 from scoring.season.conditions import BarTest, Condition, FieldTest
 from scoring.season.ledger import NUMBERS, FieldValue, Score, as_text, natural_key
@@ -42,7 +43,7 @@ _COUNTED_FIELDS = {
 }  # fmt: skip
 _NEW_EACH_TIME = ("competition", "class", "test", "venue", "judges", "date")
 _KINDS = ("set", "freestyle", "quality", "eventing")
-_MOST_PROFILES = 20_000
+_MOST_PROFILES = 4_000
 
 Profile = tuple[tuple[str, FieldValue], ...]
 """The fields that a ride has for certain, in the order of their names."""
@@ -118,7 +119,8 @@ def profiles_of(
     """Return every kind of ride that the scheme tells apart, for a unit in a group.
 
     Fields of the unit itself (rider, horse, owner, team, division) stay as in its latest score, unless the scheme
-    counts them or works by them: then those of its ``known`` scores are tried, and another one.
+    counts them or works by them: then those of its ``known`` scores are tried, and another one. None are returned where
+    the scheme tells more kinds of ride apart than can be searched.
     """
     fixed: dict[str, FieldValue] = {"status": "completed", scheme.unit: unit, **dict(group)}
     varied = {
@@ -133,11 +135,8 @@ def profiles_of(
         if name not in varied and latest is not None:
             fixed.setdefault(name, latest.value_of(name))
     varied.update(_class_fields(scheme, varied, latest=latest))
-    count = 1
-    for candidates in varied.values():
-        count *= len(candidates)
-    if count > _MOST_PROFILES:
-        raise OverflowError(f"The scheme tells {count} kinds of ride apart, more than can be searched.")
+    if prod(len(candidates) for candidates in varied.values()) > _MOST_PROFILES:
+        return []
     names = list(varied)
     return [
         tuple(sorted({**fixed, **dict(zip(names, values, strict=True))}.items()))
@@ -220,15 +219,11 @@ class Unridden:
 
     def _days(self, number: int) -> list[dt.date]:
         """Spread the rides over the days left, a week apart where there is room."""
-        step = 7
-        if self.last_day is not None and number > 1:
-            room = (self.last_day - self.first_day).days
-            step = min(7, room // (number - 1))
-        days = [self.first_day + dt.timedelta(days=step * index) for index in range(number)]
-        if self.last_day is not None and step == 0:
-            room = (self.last_day - self.first_day).days
-            days = [self.first_day + dt.timedelta(days=min(index, room)) for index in range(number)]
-        return days
+        if self.last_day is None or number == 1:
+            return [self.first_day + dt.timedelta(days=7 * index) for index in range(number)]
+        room = (self.last_day - self.first_day).days
+        step = max(1, min(7, room // (number - 1)))
+        return [self.first_day + dt.timedelta(days=min(step * index, room)) for index in range(number)]
 
     def _score(self, profile: Profile, index: int, *, percentage: Fraction, day: dt.date, newness: Newness) -> Score:
         values = dict(profile)

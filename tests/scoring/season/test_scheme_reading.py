@@ -240,3 +240,34 @@ def test_tiers_need_a_name_once_and_requirements():
         "tiers": [{"name": "gold", "require": [{"count": "scores", "at_least": 1}]}, {"name": "gold"}],
     }  # fmt: skip
     assert {path for path, _ in problems_of(document)} == {"tiers[1].require", "tiers[1].name"}
+
+
+def test_a_scheme_is_said_in_sentences_that_a_volunteer_can_check():
+    document = {
+        "format": "scheme/1", "id": "year-end", "unit": "pair", "group_by": ["level"], "decimals": 2,
+        "season": {"from": "2026-10-01", "to": "2027-09-30"},
+        "eligible": [{"field": "hors_concours", "is": False}, {"field": "kind", "not_in": ["freestyle"]}],
+        "limit": [{"keep": "best", "number": 1, "per": ["competition"]}],
+        "require": [{"count": "scores", "at_least": 8}, {"count": "competitions", "share_of_competitions": "0.5"}],
+        "value": {"aggregate": "median", "drop_lowest": {"number": 1, "when_more_than": 5, "protect": True}},
+        "threshold": "60", "ties": [{"by": "best-score"}], "after": [{"places": 6}],
+    }  # fmt: skip
+    assert season.describe_scheme(season.read_scheme(document)) == [
+        "Each pair is ranked, in one table for each level.",
+        "Rides from 2026-10-01 to 2027-09-30 count, both days included.",
+        "A score counts only if hors concours is false.",
+        "A score counts only if kind is not freestyle.",
+        "Each score counts with its percentage.",
+        "Only the best score counts per competition.",
+        "To qualify, a pair needs at least 8 scores.",
+        "To qualify, a pair needs as many competitions as 50 % of the season's competitions, rounded up.",
+        "The competitions of the season are those in the ledger.",
+        "Of the scores the lowest goes where there are more than 5, but none without which a requirement would fail.",
+        "The value is the median of the scores that count.",
+        "It is rounded once, to 2 decimals (half-up).",
+        "The value must be at least 60.",
+        "The highest value wins.",
+        "Equal values are split by the best score.",
+        "What remains equal shares the place.",
+        "Only the first 6 places are given.",
+    ]
