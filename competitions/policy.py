@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from django.db.models import Model, Q, QuerySet
 
 from competitions.models import (
+    Championship,
     Competition,
     CompetitionClass,
     Entry,
@@ -30,6 +31,7 @@ from riders.policy import Visitor
 _M = TypeVar("_M", bound=Model)
 
 _TO_COMPETITION = {
+    Championship: "competition__",
     Competition: "",
     CompetitionClass: "competition__",
     Entry: "competition_class__competition__",
@@ -115,7 +117,12 @@ def _own_sheets(user: Visitor) -> Q:
 
 
 def _to_class(model: type[Model]) -> str:
-    return {CompetitionClass: "pk", Entry: "competition_class", PanelSeat: "competition_class"}.get(
+    return {
+        Championship: "parts__competition_class",
+        CompetitionClass: "pk",
+        Entry: "competition_class",
+        PanelSeat: "competition_class",
+    }.get(
         model,
         "competition_class",  # type: ignore[arg-type]
     )
@@ -124,6 +131,8 @@ def _to_class(model: type[Model]) -> str:
 def _competition_of(obj: Any) -> Competition | None:
     if isinstance(obj, Competition):
         return obj
+    if isinstance(obj, Championship):
+        return obj.competition
     if isinstance(obj, CompetitionClass | Entry | PanelSeat | PublishedResults | Sheet):
         return _class_of(obj).competition
     return None

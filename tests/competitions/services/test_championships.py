@@ -1,9 +1,11 @@
 from __future__ import annotations
 
 import pytest
+from django.contrib.auth.models import AnonymousUser
 
 import scoring
-from competitions.models import Championship, ChampionshipChange, CompetitionClass
+from competitions.models import Championship, ChampionshipChange, CompetitionClass, Judge
+from competitions.policy import can, visible
 from competitions.selectors.championships import (
     championship_document,
     championship_etag,
@@ -266,3 +268,22 @@ def test_reading_a_championship_costs_the_same_queries_for_few_and_for_many(djan
         found = Championship.objects.select_related("competition").get(pk=made.pk)
         with django_assert_num_queries(5):
             assert len(championship_for(found).rows) == count
+
+
+def test_a_championship_is_seen_like_its_competition_and_run_by_its_office():
+    office, visitor, judge = make_user("office"), make_user("visitor"), make_user("judge")
+    competition = make_competition(office=office, state="planned")
+    seat = Judge.objects.create(name="Doris Fell", user=judge)
+    classes = [make_class(competition, number=n, judges={"C": seat}) for n in "12"]
+    found = create_championship(competition, slug="c", title="C", rules=MEAN, classes=classes, by=office)
+    everything = Championship.objects.all()
+    assert [user.username for user in (office, visitor, judge) if found in visible(user, everything)] == [
+        "office",
+        "judge",
+    ]
+    assert visible(judge, everything).count() == 1
+    assert found not in visible(AnonymousUser(), everything)
+    assert [can(user, "run", found) for user in (office, visitor, judge)] == [True, False, False]
+    competition.state = "published"
+    competition.save()
+    assert all(can(user, "view", found) for user in (visitor, AnonymousUser()))
