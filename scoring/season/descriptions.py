@@ -30,7 +30,7 @@ def describe_scheme(scheme: Scheme) -> list[str]:
         among = " and ".join(map(spoken, scheme.rerank))
         sentences.append(f"Places and starters are counted again among the eligible scores of each {among}.")
     if scheme.score:
-        sentences.append(f"Each score is given a number: {steps_in_words(scheme.score)}.")
+        sentences.append(f"Each score is given a number, to begin with its percentage: {steps_in_words(scheme.score)}.")
     else:
         sentences.append("Each score counts with its percentage.")
     sentences += [f"{limit.words()}." for limit in scheme.limit]

@@ -9,7 +9,7 @@ from math import ceil
 
 from scoring.documents import Reader
 from scoring.season.conditions import BarTest, Condition, FieldTest, all_true, conditions_in_words, read_conditions
-from scoring.season.ledger import Score
+from scoring.season.ledger import Score, number_text
 from scoring.season.matching import most_matched
 from scoring.season.windows import SeasonFacts
 
@@ -104,7 +104,9 @@ class Need:
 
     def words(self, facts: SeasonFacts | None = None) -> str:
         if self.share is not None and facts is None:
-            bound = f"{self.count} at {self.share * 100} % or more of the season's competitions"
+            bound = (
+                f"as many {self.count} as {number_text(self.share * 100)} % of the season's competitions, rounded up"
+            )
         else:
             figure = self.most if self.most is not None else self.needed(facts or SeasonFacts())
             noun = _SINGULAR[self.count] if figure == 1 else self.count
