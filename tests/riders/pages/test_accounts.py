@@ -145,3 +145,16 @@ def test_a_new_password_replaces_the_old_one(client: Client):
     changed = {"old_password": PASSWORD, "new_password1": new, "new_password2": new}
     assert client.post("/me/password/", changed).headers["Location"] == "/me/"
     assert User.objects.get(pk=user.pk).check_password(new)
+
+
+def test_the_header_that_the_page_names_is_the_one_that_the_api_takes(client: Client):
+    client.force_login(make_user())
+    page = client.post("/me/tokens/", {"name": "season list"}).content.decode()
+    scheme = re.search(r"Authorization: (\w+) …", page)
+    plain = re.search(r"mbk_[\w-]+", page)
+    assert scheme is not None
+    assert plain is not None
+    client.logout()
+    address = "/api/v1/me/"
+    assert client.get(address).status_code == 401
+    assert client.get(address, headers={"authorization": f"{scheme.group(1)} {plain.group()}"}).status_code == 200
