@@ -80,9 +80,9 @@ class FieldTest:
         return not found if self.operator == "not_in" else found
 
     def words(self) -> str:
-        return (
-            f"{spoken(self.field)} {_WORDS[self.operator]} {', '.join(as_text(operand) for operand in self.operands)}"
-        )
+        single = {"in": "is", "not_in": "is not"} if len(self.operands) == 1 else {}
+        how = single.get(self.operator, _WORDS[self.operator])
+        return f"{spoken(self.field)} {how} {', '.join(as_text(operand) for operand in self.operands)}"
 
     def tests(self) -> Iterator[FieldTest | BarTest]:
         yield self
