@@ -87,9 +87,7 @@ class ClassForm(DeskForm):
 class TeamsForm(DeskForm):
     """The rule for teams as ``class/1`` writes it; without a number that counts the class has no teams."""
 
-    counting = whole_field(
-        "Scores that count for a team", least=1, most=20, required=False, help_text="Empty: no teams."
-    )
+    counting = whole_field("Scores that count", least=1, most=20, required=False, help_text="Empty: no teams.")
     method = forms.ChoiceField(label="Put together as", choices=[("sum", "their sum"), ("mean", "their mean")])
     of = forms.ChoiceField(
         label="Of",

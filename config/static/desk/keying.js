@@ -17,6 +17,7 @@ const markField = (id) => byId(`mark-${id}`);
 const remarkField = (id) => byId(`remark-${id}`);
 let lastMark = order[0];
 let saved = snapshot();
+let sent = saved;
 form.noValidate = true; // without this script the browser itself asks for the choices between two keyers
 
 // Fields
@@ -251,13 +252,22 @@ byId("fill-gaps").addEventListener("click", () => {
 
 const saver = new Saver({
   form,
+  onSend() {
+    sent = snapshot();
+  },
+  // Fields that were typed in while the answer was on its way keep what was typed. Returns whether there were none.
   onSaved(answer) {
     byId("version").value = answer.version;
     byId("errors-base").value = answer.errors;
-    for (const [name, value] of Object.entries(answer.values)) setField(name, value);
-    saved = snapshot();
-    dropDraft(data.draftKey);
+    const now = snapshot();
+    for (const [name, value] of Object.entries(answer.values)) {
+      if (now[name] === sent[name]) setField(name, value);
+    }
+    saved = { ...snapshot(), ...answer.values };
+    if (isDirty()) keepDraft(data.draftKey, byId("version").value, snapshot());
+    else dropDraft(data.draftKey);
     showFigures();
+    return !isDirty();
   },
   onProblems(problems) {
     const first = problems.find((problem) => problem.field && form.elements.namedItem(problem.field));

@@ -16,14 +16,15 @@ function paragraph(text) {
 }
 
 export class Saver {
-  constructor({ form, onSaved, onProblems, onClash }) {
-    Object.assign(this, { form, onSaved, onProblems, onClash, leaving: false, busy: false });
+  constructor({ form, onSend, onSaved, onProblems, onClash }) {
+    Object.assign(this, { form, onSend, onSaved, onProblems, onClash, leaving: false, busy: false });
   }
 
   async save(then) {
     if (this.busy) return;
     this.busy = true;
     this.then = then;
+    this.onSend();
     this.say("Saving …");
     for (const id of ["save", "save-next"]) byId(id).setAttribute("aria-busy", "true");
     try {
@@ -55,10 +56,10 @@ export class Saver {
   succeeded(answer) {
     byId("notices").replaceChildren();
     byId("clash-place").replaceChildren();
-    this.onSaved(answer);
-    this.say(answer.message);
+    const clean = this.onSaved(answer);
+    this.say(clean ? answer.message : `${answer.message} What was typed since then is not saved yet.`);
     this.form.dataset.saved = String(answer.version);
-    if (this.then) {
+    if (this.then && clean) {
       this.leaving = true;
       window.location.assign(answer.next);
     }

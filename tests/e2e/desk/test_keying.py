@@ -200,6 +200,23 @@ def test_a_failed_saving_says_so_keeps_everything_and_can_be_repeated(sheet):
     expect(sheet.locator("#notices")).to_be_empty()
 
 
+def test_what_is_typed_while_the_answer_is_on_its_way_is_not_lost(sheet):
+    held = []
+    sheet.route("**/1/1/C/", lambda route: held.append(route) if route.request.method == "POST" else route.continue_())
+    keys(sheet, "7")
+    with sheet.expect_request(lambda request: request.method == "POST"):
+        sheet.keyboard.press("Control+Enter")
+    keys(sheet, "65")
+    held[0].continue_()
+    saved(sheet, 1)
+    assert [sheet.input_value(f"#mark-{item}") for item in ("1", "2")] == ["7.0", "6.5"]
+    expect(sheet.locator("#save-said")).to_contain_text("What was typed since then is not saved yet.")
+    sheet.unroute_all()
+    sheet.keyboard.press("Control+s")
+    saved(sheet, 2)
+    assert Sheet.objects.get().marks == {"1": 70, "2": 65}
+
+
 def test_a_session_that_ended_loses_nothing(sheet, office):
     keys(sheet, "7")
     sheet.context.clear_cookies(name="sessionid")
