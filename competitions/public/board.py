@@ -56,21 +56,21 @@ def board_page(request: HttpRequest, slug: str, class_number: str) -> HttpRespon
         context |= {"old": published, "rows": _rendered(board, competition_class, old=published)}
         return render(request, "competitions/board.html", context)
     version, rows = _current_fragment(competition_class)
-    context |= {"rows": rows.decode(), "etag": _etag(competition_class.pk, version)}
+    context |= {"rows": rows.decode(), "etag": fragment_etag(competition_class.pk, version)}
     return render(request, "competitions/board.html", context)
 
 
 @require_safe
 def board_rows(request: HttpRequest, slug: str, class_number: str) -> HttpResponse:
     """Answer a poll: 304 while the version is the one that the page shows, else the rows with their ETag."""
-    class_id = _public_class(slug, class_number)
+    class_id = public_class(slug, class_number)
     private = class_id is None
     if class_id is None:
         class_id = class_or_404(request.user, slug, class_number).pk
     version = class_version(class_id)
     if version is None:
         raise Http404
-    etag = _etag(class_id, version)
+    etag = fragment_etag(class_id, version)
     asked = request.META.get("HTTP_IF_NONE_MATCH")
     if asked is not None and (asked == etag or etag in parse_etags(asked)):
         return _not_kept_unasked(HttpResponseNotModified(headers={"ETag": etag}), private=private)
@@ -79,7 +79,7 @@ def board_rows(request: HttpRequest, slug: str, class_number: str) -> HttpRespon
         version, rows = _current_fragment(
             CompetitionClass.objects.select_related("competition", "test", "rule_set").get(pk=class_id)
         )
-    return _not_kept_unasked(HttpResponse(rows, headers={"ETag": _etag(class_id, version)}), private=private)
+    return _not_kept_unasked(HttpResponse(rows, headers={"ETag": fragment_etag(class_id, version)}), private=private)
 
 
 @require_safe
@@ -107,7 +107,7 @@ def running_order(request: HttpRequest, slug: str, class_number: str) -> HttpRes
     )
 
 
-def _public_class(slug: str, number: str) -> int | None:
+def public_class(slug: str, number: str) -> int | None:
     """Return the id of a class that everybody may see, remembered for a second; None for any other."""
     now = time.monotonic()
     kept = _public_classes.get((slug, number))
@@ -163,7 +163,7 @@ def _revision_or_404(request: HttpRequest, competition_class: CompetitionClass, 
     return get_object_or_404(published, revision=int(wanted))
 
 
-def _etag(class_id: int, version: int) -> str:
+def fragment_etag(class_id: int, version: int) -> str:
     return f'{board_etag(class_id, version)[:-1]}-{_look()}"'
 
 

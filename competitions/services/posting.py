@@ -64,7 +64,7 @@ def _score_row(
         percentage=document["total"] or "",
         collectives=document["collectives"] or "",
         placing=document["placing"],
-        starters=_starters(results),
+        starters=_starters(results) or None,
         status=document["status"],
         hors_concours=document["hors_concours"],
         recognised=competition.recognised,
