@@ -12,6 +12,7 @@ from reports.models import Job
 from reports.services.queue import enqueue
 from riders.transactions import write_transaction
 
+NEVER_TAKEN_TOO_LONG = timedelta(seconds=10)
 QUEUED_TOO_LONG = timedelta(seconds=60)
 SILENT_TOO_LONG = timedelta(seconds=20)
 MOST_ATTEMPTS = 3
@@ -27,7 +28,10 @@ class Swept:
 
 
 def sweep_jobs(*, queued_too_long: timedelta = QUEUED_TOO_LONG) -> Swept:
-    """Put back what was left queued too long or is running without a sign of life; give up after three attempts."""
+    """Put back what was left queued too long or is running without a sign of life; give up after three attempts.
+
+    What no broker has taken yet is put back sooner than what one took: that may only be waiting for its turn.
+    """
     now = timezone.now()
     silent = Job.objects.filter(state=Job.State.RUNNING, heartbeat_at__lt=now - SILENT_TOO_LONG)
     with write_transaction():
@@ -39,9 +43,8 @@ def sweep_jobs(*, queued_too_long: timedelta = QUEUED_TOO_LONG) -> Swept:
         )
         silent_ids = set(silent.values_list("pk", flat=True))
         silent.update(state=Job.State.QUEUED, progress=0, heartbeat_at=None)
-    waiting = Q(heartbeat_at__isnull=True, requested_at__lte=now - queued_too_long) | Q(
-        heartbeat_at__lte=now - queued_too_long
-    )
+    never_taken = Q(heartbeat_at__isnull=True, requested_at__lte=now - min(NEVER_TAKEN_TOO_LONG, queued_too_long))
+    waiting = never_taken | Q(heartbeat_at__lte=now - queued_too_long)
     left = Job.objects.filter(state=Job.State.QUEUED).filter(waiting | Q(pk__in=silent_ids))
     put_back = sum(enqueue(job_id) for job_id in left.order_by("requested_at").values_list("pk", flat=True)[:_AT_ONCE])
     return Swept(put_back, given_up)

@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from reports.models import Job
 from reports.services import queue, request_report, run_job, sweep_jobs
-from reports.services.sweeping import MOST_ATTEMPTS, QUEUED_TOO_LONG, SILENT_TOO_LONG
+from reports.services.sweeping import MOST_ATTEMPTS, NEVER_TAKEN_TOO_LONG, QUEUED_TOO_LONG, SILENT_TOO_LONG
 from reports.tasks import job_run_task, jobs_sweep_task, sweep_at_start
 
 pytestmark = pytest.mark.django_db
@@ -24,9 +24,10 @@ def set_row(**fields) -> None:
     Job.objects.update(**fields)
 
 
-def test_a_job_that_no_broker_took_is_put_back_after_a_while(job, sent):
+def test_a_job_that_no_broker_took_is_put_back_after_a_short_while(job, sent):
+    set_row(requested_at=timezone.now() + MOMENT - NEVER_TAKEN_TOO_LONG / 2)
     assert sweep_jobs().put_back == 0
-    set_row(requested_at=timezone.now() - QUEUED_TOO_LONG - MOMENT)
+    set_row(requested_at=timezone.now() - NEVER_TAKEN_TOO_LONG - MOMENT)
     assert sweep_jobs().put_back == 1
     assert sent == [str(job.pk)]
     assert sweep_jobs().put_back == 0
