@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from competitions.models import CompetitionClass, Entry
-from competitions.services.documents import rules_of
+from competitions.selectors.documents import rules_of
 from scoring.exact import format_exact
 
 _OFF = {

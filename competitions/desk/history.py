@@ -10,7 +10,7 @@ from typing import Any
 from competitions.desk.consequences import deduction_sentence
 from competitions.desk.typed import mark_as_written
 from competitions.models import CompetitionClass, Entry, PanelSeat, PublishedResults, Sheet
-from competitions.services.documents import items_of_seat, test_of
+from competitions.selectors.documents import items_of_seat, test_of
 from riders.models import Pair
 
 

@@ -10,7 +10,7 @@ import scoring
 from competitions.desk.consequences import what_was_ridden
 from competitions.desk.paper import NOTHING, PaperTotal, compare_total
 from competitions.models import ClassResults, CompetitionClass, Entry, PanelSeat, ResultRow, Sheet
-from competitions.services.sheets import summary_of
+from competitions.selectors.summaries import summary_of
 
 NOT_RIDING = frozenset({Entry.Status.WITHDRAWN, Entry.Status.NO_SHOW})
 SHEETS_OPTIONAL = NOT_RIDING | {Entry.Status.ELIMINATED, Entry.Status.RETIRED}

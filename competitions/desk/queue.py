@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from competitions.desk.overview import SHEETS_OPTIONAL
 from competitions.models import CompetitionClass, Entry, PanelSeat, Sheet
-from competitions.services.documents import items_of_seat, test_of
-from competitions.services.sheets import is_full
+from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.summaries import is_full
 
 
 def neighbours(cls: CompetitionClass, *, entry: Entry) -> tuple[Entry | None, Entry | None]:

@@ -11,7 +11,7 @@ from django.urls import reverse
 import scoring
 from competitions.desk.consequences import consequences
 from competitions.models import CompetitionClass, Entry, PanelSeat
-from competitions.services.documents import items_of_seat, rules_of, test_of
+from competitions.selectors.documents import items_of_seat, rules_of, test_of
 from riders.models import User
 from scoring.exact import format_exact
 

@@ -10,10 +10,11 @@ from django.core.exceptions import ValidationError
 from django.db.models import F
 
 from competitions.models import Competition, CompetitionClass, Judge, PanelSeat
+from competitions.selectors.documents import test_of
 from competitions.services.clock import lock_open_class
-from competitions.services.documents import test_of
 from competitions.services.entries import store_ride_times
 from competitions.services.history import class_record, competition_record, note_class, note_competition
+from competitions.services.numbers import number_fault
 from competitions.services.results import recompute_class
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.models import User
@@ -171,7 +172,8 @@ def _check(thing: Competition | CompetitionClass) -> None:
 
 
 def _refuse_bad_class(competition_class: CompetitionClass) -> None:
-    problems = []
+    fault = number_fault(competition_class.number, what="a class")
+    problems = [("number", fault)] if fault else []
     others = CompetitionClass.objects.filter(
         competition=competition_class.competition, number=competition_class.number
     ).exclude(pk=competition_class.pk)
@@ -220,6 +222,8 @@ def _refuse_bad_panel(competition_class: CompetitionClass, panel: Sequence[Mappi
     for index, letter in enumerate(letters):
         if not letter or len(letter) > 10:
             problems.append((f"panel[{index}].seat", "Give the seat its letter, such as C."))
+        elif fault := number_fault(letter, what="a seat"):
+            problems.append((f"panel[{index}].seat", fault))
         elif letter in letters[:index]:
             problems.append((f"panel[{index}].seat", f"Seat {letter} stands twice. Each seat is named once."))
     parts = {item.part for item in test_of(competition_class).items}

@@ -12,6 +12,7 @@ from django.db.models import F, Max
 from competitions.models import CompetitionClass, Entry, EntryChange
 from competitions.services.clock import lock_class, lock_open_class, raise_version
 from competitions.services.history import note_class
+from competitions.services.numbers import number_fault
 from competitions.services.results import recompute_class
 from competitions.services.sheets import settle_status
 from riders.errors import Conflict, InvalidInput, NotAllowed
@@ -59,6 +60,9 @@ def refuse_bad_number(competition_class: CompetitionClass, number: str) -> None:
         raise InvalidInput(
             "The entry needs a number.", problems=[("number", "Give the entry a number of 1 to 10 characters.")]
         )
+    fault = number_fault(number, what="an entry")
+    if fault:
+        raise InvalidInput("The number cannot be used.", problems=[("number", fault)])
     taken = competition_class.entries.filter(number=number).select_related("pair__rider", "pair__horse").first()
     if taken:
         raise InvalidInput(

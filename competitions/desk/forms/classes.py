@@ -8,21 +8,19 @@ from django.forms import BaseFormSet, formset_factory
 
 from competitions.desk.forms.fields import DeskForm, date_field, text_field, time_field, whole_field
 from competitions.models import Competition, CompetitionClass, RuleSet, Sheet, Test
+from competitions.services.numbers import number_fault
 from scoring.exact import format_exact, parse_decimal
 
 INTERVAL = re.compile(r"(\d{1,3})(?::([0-5]\d))?\Z", re.ASCII)
-NUMBER = re.compile(r"[0-9A-Za-z][0-9A-Za-z.-]*\Z")
-RESERVED = "office"
 MOST_SEATS = 7
 MOST_BREAKS = 4
 
 
 def check_number(number: str, *, what: str) -> str:
     """Refuse a number that could not stand in an address."""
-    if not NUMBER.match(number) or number.lower() == RESERVED:
-        raise forms.ValidationError(
-            f'"{number}" cannot be the number of {what}. Use digits and letters, such as 12 or 12a.', code="number"
-        )
+    fault = number_fault(number, what=what)
+    if fault:
+        raise forms.ValidationError(fault, code="number")
     return number
 
 

@@ -20,7 +20,7 @@ from competitions.desk.forms.entries import (
 from competitions.desk.history import entry_history
 from competitions.desk.overview import cell_of
 from competitions.models import ResultRow, Sheet
-from competitions.services.documents import rules_of
+from competitions.selectors.documents import rules_of
 from competitions.services.entries import add_entry, remove_entry, set_outcome
 from competitions.services.entry_details import change_entry, pair_by_hand
 from riders.errors import Conflict, DomainError, InvalidInput

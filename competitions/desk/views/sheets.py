@@ -23,9 +23,10 @@ from competitions.desk.sheetpage import page_data, sheet_rows
 from competitions.desk.twokeyers import Difference, apply_choices, base_values, differences
 from competitions.desk.typed import MOST_ERRORS, TypedSheet, read_typed, values_of
 from competitions.models import Sheet, SheetRevision
-from competitions.services.documents import items_of_seat, test_of
+from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.summaries import summary_of
 from competitions.services.entries import set_outcome
-from competitions.services.sheets import save_sheet, summary_of
+from competitions.services.sheets import save_sheet
 from riders.errors import Conflict, DomainError, InvalidInput
 
 _RECENT_MINUTES = 10

@@ -13,6 +13,7 @@ from competitions.services.clock import raise_version
 from competitions.services.entries import entry_record, ride_times, store_ride_times
 from competitions.services.imports.entrants import EntrantBook, PairBook
 from competitions.services.imports.lookup import ClassBook, CompetitionBook
+from competitions.services.numbers import number_fault
 from competitions.services.results import recompute_class
 from riders.csvrows import Row, read_rows
 from riders.intake import Imported, Problems, refuse
@@ -118,6 +119,9 @@ def _refuse_repeated(rows: Iterable[Row]) -> None:
 
 def _draft_of(row: Row, book: ClassBook | None, entrants: EntrantBook) -> _Draft | None:
     number = row.text("number", most=10, required=True)
+    fault = number_fault(number, what="an entry") if number else ""
+    if fault:
+        row.problem("number", fault)
     values: dict[str, Any] = {
         "order": row.whole("order", least=1, most=10_000),
         "clock": row.clock("ride_time"),
