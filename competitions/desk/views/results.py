@@ -10,8 +10,8 @@ from competitions.desk.access import ClassDeskView
 from competitions.desk.checks import checks_of
 from competitions.desk.history import class_history, result_changes, result_history
 from competitions.desk.overview import overview_of
-from competitions.models import ClassResults
-from competitions.selectors.board import board_for
+from competitions.models import ClassResults, PublishedResults
+from competitions.selectors.board import Board, board_for
 from competitions.services.differences import findings_of
 from competitions.services.results import cancel_correction, make_official, start_correction, withdraw_results
 from riders.errors import DomainError, InvalidInput
@@ -57,7 +57,7 @@ class OfficialView(ClassDeskView):
             "overview": overview,
             "stopping": [check for check in checks if check.stops],
             "looking": [check for check in checks if not check.stops],
-            "board": board_for(self.cls, everyone=True),
+            "board": self._board(),
             "changes": self._changes(),
             "decided": [finding for finding in findings_of(self.cls) if finding.decided],
             "why": self.request.POST.get("why", ""),
@@ -65,6 +65,16 @@ class OfficialView(ClassDeskView):
             "open": self.cls.open_for_changes,
         }
         return render(self.request, "desk/official.html", context, status=status)
+
+    def _board(self) -> Board:
+        """Return the results as computed last, also while a correction is open and the official ones stay posted."""
+        results = ClassResults.objects.filter(competition_class=self.cls).first()
+        if self.cls.correction_reason and results is not None:
+            draft = PublishedResults(
+                competition_class=self.cls, revision=self.cls.revision + 1, document=results.document
+            )
+            return board_for(self.cls, published=draft, everyone=True)
+        return board_for(self.cls, everyone=True)
 
     def _changes(self) -> list[object]:
         """Return what a correction changes against the official results, line by line."""

@@ -157,6 +157,7 @@ def test_official_correction_and_withdrawal_leave_a_readable_history(desk, ridde
     check = desk.get(address("desk-official", ridden)).content.decode()
     assert "Against the official revision 1" in check
     assert "placing 3, 60.000 %" in check
+    assert "75.000" in check.split("Results as they stand")[1]  # those of the correction, not those posted
     assert official(desk, ridden).status_code == 422  # C and B are far apart now
     assert official(desk, ridden, looked="yes").status_code == 302
     history = desk.get(address("desk-results-history", ridden)).content.decode()
