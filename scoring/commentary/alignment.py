@@ -1,0 +1,263 @@
+"""Laying spoken commentary on the sheet: each cue gets the movement that it is about, or none, and how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from scoring.commentary.cues import Cue
+from scoring.commentary.durations import delay_fit, expected_ends, pause_fits, speaking_time
+from scoring.commentary.evidence import Piece, Profile, fit, general_fit, movements, read_piece
+from scoring.commentary.lattice import GENERAL, Step, most_likely_path, probabilities
+from scoring.commentary.sentences import share_of_time, split_clauses, split_sentences
+from scoring.documents import InvalidDocument, Problem
+from scoring.exact import format_exact, format_units
+from scoring.testsheets import Test
+
+__all__ = ["MOST_WORK", "Assignment", "align", "as_document"]
+
+MOST_WORK = 1_000_000
+_CERTAIN = 8_000
+_ANCHOR = 8_000
+
+
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """A cue, or a ``part`` of one that is split, and the item that it is about (None: the whole ride).
+
+    ``confidence`` is text from ``"0.00"`` to ``"0.99"``; ``start`` is in seconds, None where it is not known.
+    """
+
+    index: int
+    part: int | None
+    start: Fraction | None
+    end: Fraction | None
+    item: str | None
+    confidence: str
+    text: str
+
+    def as_dict(self) -> dict[str, object]:
+        found: dict[str, object] = {
+            "index": self.index,
+            "start": None if self.start is None else format_exact(self.start),
+            "end": None if self.end is None else format_exact(self.end),
+            "item": self.item,
+            "confidence": self.confidence,
+            "text": self.text,
+        }
+        return found if self.part is None else found | {"part": self.part}
+
+
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    """One piece of a cue with its time; ``begins`` tells whether it begins its cue, ``sentence`` its sentence there."""
+
+    cue: int
+    sentence: int
+    begins: bool
+    continues: bool
+    start: Fraction | None
+    piece: Piece
+
+
+Times = Mapping[str, tuple[Fraction | int, Fraction | int]]
+
+
+def align(test: Test, cues: Sequence[Cue], *, movement_times: Times | None = None) -> tuple[Assignment, ...]:
+    """Lay each cue on the movement of ``test`` that it is about; remarks on the whole ride have the item None.
+
+    The order of the test, the words and, where there are any, the times decide. One assignment per cue, in order; a cue
+    that surely speaks of several movements has one for each, with ``part`` from 0. ``movement_times`` gives, by item id,
+    when movements began and ended, in seconds on the clock of the cues. Raises :class:`InvalidDocument` where cues times
+    movements are more than ``MOST_WORK``.
+    """
+    profiles = movements(test)
+    units = _units(cues)
+    if len(units) * max(len(profiles), 1) > MOST_WORK:
+        message = f"{len(cues)} cues over {len(profiles)} movements are too many. Cut the commentary into single rides."
+        raise InvalidDocument([Problem("cues", message)])
+    parts = _probabilities(test, profiles, units, movement_times)
+    path = most_likely_path(parts, count=len(profiles))
+    return _assignments(cues, units, parts, path, profiles)
+
+
+def as_document(assignments: Sequence[Assignment]) -> dict[str, object]:
+    """Return the ``alignment/1`` document of some assignments."""
+    return {"format": "alignment/1", "cues": [assignment.as_dict() for assignment in assignments]}
+
+
+def _units(cues: Sequence[Cue]) -> list[_Unit]:
+    """Cut cues into sentences, and a sentence into clauses where two of them name a movement."""
+    units: list[_Unit] = []
+    stopped = [cue.text.rstrip("\"')").endswith((".", "!", "?", "\u2026")) for cue in cues]
+    punctuated = 2 * sum(stopped) > len(cues)
+    for number, cue in enumerate(cues):
+        texts = [(place, text) for place, sentence in enumerate(split_sentences(cue.text)) for text in _clauses(sentence)]
+        starts = share_of_time(cue.start, cue.end, [text for _, text in texts])
+        goes_on = punctuated and number > 0 and not stopped[number - 1] and cue.text[:1].islower()
+        for order, ((place, text), start) in enumerate(zip(texts, starts, strict=True)):
+            units.append(_Unit(cue.index, place, order == 0, goes_on and order == 0, start, read_piece(text)))
+    return units
+
+
+def _clauses(sentence: str) -> list[str]:
+    clauses = split_clauses(sentence)
+    if len(clauses) < 2 or sum(_names_movement(clause) for clause in clauses) < 2:
+        return [sentence]
+    joined: list[str] = []
+    for clause in clauses:
+        if joined and not (_names_movement(clause) and _names_movement(joined[-1])):
+            joined[-1] += " " + clause
+        else:
+            joined.append(clause)
+    return joined
+
+
+def _names_movement(clause: str) -> bool:
+    return any(concept.startswith(("figure:", "number:")) for concept in read_piece(clause).concepts)
+
+
+def _probabilities(
+    test: Test, profiles: Sequence[Profile], units: Sequence[_Unit], times: Times | None
+) -> list[list[int]]:
+    words = [[fit(unit.piece, profile) for profile in profiles] for unit in units]
+    if times:
+        windows = [_window(times.get(profile.item.id)) for profile in profiles]
+        return probabilities(_steps(units, words, windows, sharp=True), count=len(profiles))
+    parts = probabilities(_steps(units, words, None), count=len(profiles))
+    anchors = [
+        (place, unit.start)
+        for unit, row in zip(units, parts, strict=True)
+        for place, part in enumerate(row[:-1])
+        if part >= _ANCHOR and unit.start is not None
+    ]
+    ends = expected_ends(profiles, minutes=test.minutes, anchors=anchors)
+    if ends is None:
+        return parts
+    begins = [ends[0] - 15, *ends[:-1]]
+    windows = [(begin, end) for begin, end in zip(begins, ends, strict=True)]
+    return probabilities(_steps(units, words, windows), count=len(profiles))
+
+
+def _window(given: tuple[Fraction | int, Fraction | int] | None) -> tuple[int, int] | None:
+    return None if given is None else (int(given[0]), int(given[1]))
+
+
+def _steps(
+    units: Sequence[_Unit],
+    words: Sequence[Sequence[int]],
+    windows: Sequence[tuple[int, int] | None] | None,
+    *,
+    sharp: bool = False,
+) -> list[Step]:
+    found = []
+    silent_from: Fraction | None = None
+    for unit, fits in zip(units, words, strict=True):
+        timed = _timed(unit, fits, windows, sharp=sharp)
+        pause = None if unit.start is None or silent_from is None else unit.start - silent_from
+        found.append(_step(unit, timed, pause))
+        silent_from = None if unit.start is None else unit.start + speaking_time(unit.piece.text)
+    return found
+
+
+def _timed(
+    unit: _Unit, fits: Sequence[int], windows: Sequence[tuple[int, int] | None] | None, *, sharp: bool
+) -> Sequence[int]:
+    if windows is None or unit.start is None:
+        return fits
+    return [
+        fitting + (delay_fit(unit.start, begin=window[0], end=window[1], sharp=sharp) if window else 0)
+        for fitting, window in zip(fits, windows, strict=True)
+    ]
+
+
+def _step(unit: _Unit, fits: Sequence[int], pause: Fraction | None) -> Step:
+    piece = unit.piece
+    stay, move = pause_fits(pause) if pause is not None and unit.begins else (0, 0)
+    back = 0
+    if not piece.strong:
+        move -= 70
+    if piece.stays:
+        move -= 50
+    if piece.opens:
+        move += 40
+    if piece.looks_back:
+        back, move = 200, move - 60
+    if not unit.begins:
+        stay, move = stay + 60, move - 40
+    if unit.continues:
+        stay, move = stay + 200, move - 400
+    return Step(fits, general_fit(piece), stay=stay, move=move, back=back)
+
+
+def _assignments(
+    cues: Sequence[Cue],
+    units: Sequence[_Unit],
+    parts: Sequence[Sequence[int]],
+    path: Sequence[int],
+    profiles: Sequence[Profile],
+) -> tuple[Assignment, ...]:
+    found: list[Assignment] = []
+    number = 0
+    for cue in cues:
+        first = number
+        while number < len(units) and units[number].cue == cue.index:
+            number += 1
+        if first == number:
+            found.append(Assignment(cue.index, None, cue.start, cue.end, None, "0.00", cue.text))
+            continue
+        groups = _groups(units[first:number], parts[first:number], path[first:number])
+        found.extend(_of_cue(cue, groups, profiles))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    units: tuple[_Unit, ...]
+    place: int
+    part: int
+
+
+def _groups(units: Sequence[_Unit], parts: Sequence[Sequence[int]], path: Sequence[int]) -> list[_Group]:
+    """Put the pieces of a cue together that are about the same; all of them, unless each group is certain."""
+    runs: list[list[int]] = []
+    for number, place in enumerate(path):
+        if runs and path[runs[-1][-1]] == place:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    groups = [_group(run, path[run[0]], units, parts) for run in runs]
+    if len(groups) == 1 or all(group.part >= _CERTAIN for group in groups):
+        return groups
+    everything = range(len(units))
+    places = sorted(set(path), key=lambda place: -sum(parts[number][place] for number in everything))
+    return [_group(everything, places[0], units, parts)]
+
+
+def _group(run: Sequence[int], place: int, units: Sequence[_Unit], parts: Sequence[Sequence[int]]) -> _Group:
+    part = sum(parts[number][place] for number in run) // len(run)
+    return _Group(tuple(units[number] for number in run), place, part)
+
+
+def _of_cue(cue: Cue, groups: Sequence[_Group], profiles: Sequence[Profile]) -> list[Assignment]:
+    split = len(groups) > 1
+    found = []
+    for number, group in enumerate(groups):
+        ends_at = groups[number + 1].units[0].start if number + 1 < len(groups) else cue.end
+        found.append(
+            Assignment(
+                index=cue.index,
+                part=number if split else None,
+                start=group.units[0].start,
+                end=ends_at,
+                item=None if group.place == GENERAL else profiles[group.place].item.id,
+                confidence=_confidence(group.part),
+                text=" ".join(unit.piece.text for unit in group.units) if split else cue.text,
+            )
+        )
+    return found
+
+
+def _confidence(part: int) -> str:
+    return format_units(min(part // 100, 99), decimals=2)

@@ -1,0 +1,184 @@
+"""Dynamic programming over the order of a test: which movement each piece of a commentary is about.
+
+A state is how far the ride has come (``reached``, 0 before the first movement) and what is spoken of there: that movement,
+the one before, the one before that, or the ride as a whole. ``reached`` never goes back. Two passes, forward and back,
+give the probability of every state at every piece; then the path is taken that expects the most pieces right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scoring.commentary.logarithms import NEVER, add_logs, log_sum, share
+
+__all__ = ["GENERAL", "Step", "most_likely_path", "probabilities"]
+
+GENERAL = -1
+_KINDS = 4  # of the movement reached, of the one before, of two before, of the whole ride
+_WHOLE = 3
+_NEAR = 10
+_FAR = -620
+_MOVE = (NEVER, -85, -150, -220, -285, -345, -400, -450, -495, -535, -570)
+_BEGIN = (-90, -60, -150, -220, -285, -345, -400, -450, -495, -535, -570)
+_SAME = (
+    (-70, -340, -480, -270),
+    (-60, -130, -480, -300),
+    (-60, -200, -160, -300),
+    (-90, -340, -480, -110),
+)
+_SAME_AT_END = (
+    (-70, -340, -480, -60),
+    (-70, -130, -480, -100),
+    (-70, -200, -160, -100),
+    (-190, -400, -520, -12),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What speaks for each state at one piece, in hundredths of natural logarithms.
+
+    ``fits`` are the movements', ``general`` the whole ride's; ``stay``, ``move`` and ``back`` come on top where the piece
+    goes on about the same movement, goes to a later one or looks back.
+    """
+
+    fits: Sequence[int]
+    general: int
+    stay: int = 0
+    move: int = 0
+    back: int = 0
+
+
+_Row = list[list[int]]
+
+
+def probabilities(steps: Sequence[Step], *, count: int) -> list[list[int]]:
+    """Return for each piece the parts of 10,000 of each of ``count`` movements, and of the whole ride as the last.
+
+    >>> probabilities([Step([300, 0], 0), Step([0, 300], 0)], count=2)[1][1] > 9000
+    True
+    """
+    if not steps:
+        return []
+    forward = [_first(steps[0], count)]
+    for step in steps[1:]:
+        forward.append(_forward(forward[-1], step, count))
+    total = log_sum(value for row in forward[-1] for value in row)
+    after: _Row = [[0] * _KINDS for _ in range(count + 1)]
+    found = []
+    for number in range(len(steps) - 1, -1, -1):
+        found.append(_labels(forward[number], after, total, count))
+        if number:
+            after = _backward(after, steps[number], count)
+    return found[::-1]
+
+
+def _first(step: Step, count: int) -> _Row:
+    row = [[NEVER] * _KINDS for _ in range(count + 1)]
+    row[0][_WHOLE] = _BEGIN[0] + step.general
+    for reached in range(1, count + 1):
+        cost = _BEGIN[reached] if reached <= _NEAR else _FAR
+        row[reached][0] = cost + step.fits[reached - 1]
+    return row
+
+
+def _said(step: Step, reached: int) -> tuple[int, int, int, int]:
+    """What the piece says for each kind of state where the ride has come to ``reached``."""
+    return (
+        step.fits[reached - 1] if reached else NEVER,
+        step.fits[reached - 2] + step.back if reached > 1 else NEVER,
+        step.fits[reached - 3] + step.back if reached > 2 else NEVER,
+        step.general,
+    )
+
+
+def _same(step: Step, reached: int, count: int) -> list[list[int]]:
+    """The costs between the kinds of state at one place; going on about the same has its ``stay`` on top."""
+    table = _SAME_AT_END if reached == count else _SAME
+    return [
+        [cost + (step.stay if kind == before else 0) for kind, cost in enumerate(row)]
+        for before, row in enumerate(table)
+    ]
+
+
+def _forward(before: _Row, step: Step, count: int) -> _Row:
+    leaving = [log_sum(kinds) for kinds in before]
+    middle, end = _same(step, 0, count), _same(step, count, count)
+    row, far = [], NEVER
+    for reached in range(count + 1):
+        if reached > _NEAR:
+            far = add_logs(far, leaving[reached - _NEAR - 1])
+        came = far + _FAR if far > NEVER else NEVER
+        for distance in range(1, min(reached, _NEAR) + 1):
+            came = add_logs(came, leaving[reached - distance] + _MOVE[distance])
+        said, costs, old = _said(step, reached), end if reached == count else middle, before[reached]
+        kinds = [
+            log_sum(old[kind] + costs[kind][new] for kind in range(_KINDS)) if said[new] > NEVER else NEVER
+            for new in range(_KINDS)
+        ]
+        kinds[0] = add_logs(kinds[0], came + step.move)
+        row.append([max(NEVER, value + spoken) for value, spoken in zip(kinds, said, strict=True)])
+    return row
+
+
+def _backward(after: _Row, step: Step, count: int) -> _Row:
+    middle, end = _same(step, 0, count), _same(step, count, count)
+    said = [_said(step, reached) for reached in range(count + 1)]
+    entering = [after[reached][0] + said[reached][0] + step.move for reached in range(count + 1)]
+    row: _Row = [[] for _ in range(count + 1)]
+    far = NEVER
+    for reached in range(count, -1, -1):
+        if reached + _NEAR + 1 <= count:
+            far = add_logs(far, entering[reached + _NEAR + 1])
+        goes = far + _FAR if far > NEVER else NEVER
+        for distance in range(1, min(count - reached, _NEAR) + 1):
+            goes = add_logs(goes, entering[reached + distance] + _MOVE[distance])
+        costs = end if reached == count else middle
+        later = [after[reached][new] + said[reached][new] for new in range(_KINDS)]
+        row[reached] = [
+            max(NEVER, add_logs(goes, log_sum(costs[kind][new] + later[new] for new in range(_KINDS))))
+            for kind in range(_KINDS)
+        ]
+    return row
+
+
+def _labels(forward: _Row, after: _Row, total: int, count: int) -> list[int]:
+    parts = [0] * (count + 1)
+    for reached in range(count + 1):
+        for kind in range(_KINDS):
+            part = share(forward[reached][kind] + after[reached][kind] - total)
+            if part:
+                parts[count if kind == _WHOLE else reached - 1 - kind] += part
+    return parts
+
+
+def most_likely_path(parts: Sequence[Sequence[int]], *, count: int) -> list[int]:
+    """Return the movement of each piece (its number from 0, or ``GENERAL``) that expects the most pieces right.
+
+    The ride never goes back; a piece may look back at most two movements.
+
+    >>> most_likely_path([[9000, 900, 100], [200, 9000, 800], [100, 900, 9000]], count=2)
+    [0, 1, -1]
+    """
+    best, choices = [0] * (count + 1), []
+    for row in parts:
+        arrived, reached_from, top = [], [], 0
+        for reached in range(count + 1):
+            if best[reached] > best[top]:
+                top = reached
+            label = _best_label(row, reached, count)
+            arrived.append((best[top] + row[label], label))
+            reached_from.append(top)
+        choices.append([(label, came) for (_, label), came in zip(arrived, reached_from, strict=True)])
+        best = [value for value, _ in arrived]
+    path, reached = [], best.index(max(best))
+    for chosen in reversed(choices):
+        label, reached = chosen[reached]
+        path.append(GENERAL if label == count else label)
+    return path[::-1]
+
+
+def _best_label(row: Sequence[int], reached: int, count: int) -> int:
+    candidates = [count, *range(reached - 1, max(-1, reached - 4), -1)]
+    return max(candidates, key=lambda label: row[label])

@@ -1,0 +1,56 @@
+"""Probabilities as whole hundredths of natural logarithms, so that the same text gives the same answer everywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal, localcontext
+
+__all__ = ["NEVER", "PARTS", "add_logs", "log_sum", "share"]
+
+NEVER = -(10**9)
+PARTS = 10_000
+_SIGHT = 700  # beyond it the smaller of two adds less than half a hundredth to the larger, and is no part in 10,000
+
+
+def _tables() -> tuple[tuple[int, ...], tuple[int, ...]]:
+    with localcontext() as context:
+        context.prec = 12
+        exponentials = [(Decimal(-difference) / 100).exp() for difference in range(1000)]
+        sums = tuple(int((100 * (1 + value).ln()).to_integral_value()) for value in exponentials[:_SIGHT])
+        return sums, tuple(int((PARTS * value).to_integral_value()) for value in exponentials)
+
+
+_SUMS, _SHARES = _tables()
+
+
+def add_logs(one: int, other: int) -> int:
+    """Return the logarithm of the sum of two probabilities given by their logarithms.
+
+    >>> add_logs(-69, -69), add_logs(-5, NEVER)
+    (0, -5)
+    """
+    difference = one - other
+    if difference < 0:
+        one, difference = other, -difference
+    return one + _SUMS[difference] if difference < _SIGHT else one
+
+
+def log_sum(values: Iterable[int]) -> int:
+    """Return the logarithm of a sum of probabilities.
+
+    >>> log_sum([-139, -139, -139, -139])
+    0
+    """
+    total = NEVER
+    for value in values:
+        total = add_logs(total, value)
+    return total
+
+
+def share(value: int) -> int:
+    """Return the probability of a logarithm in parts of 10,000.
+
+    >>> share(0), share(-69), share(-100_000)
+    (10000, 5016, 0)
+    """
+    return PARTS if value >= 0 else _SHARES[-value] if -value < len(_SHARES) else 0
