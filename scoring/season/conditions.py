@@ -248,6 +248,8 @@ def _read_comparison(reader: Reader, *, field: str, name: str) -> Condition | No
         bar = read_bar(reader, name)
         if field not in NUMBERS:
             reader.problem(name, f'"{field}" is no number, so it cannot reach a bar. Use is, in or not_in.')
+        if isinstance(bar, Fraction):
+            reader.problem(name, f'"{name}" needs a table by a field. Use at_least for one bar alone.')
         return BarTest(field, bar) if isinstance(bar, Table) else None
     dates, numbers = field == "date", field in NUMBERS
     if (name in ("before", "after") and not dates) or (name in _ORDERED and not (dates or numbers)):

@@ -5,6 +5,8 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from jsonschema import Draft202012Validator, FormatChecker
 
 from scoring import season
@@ -21,6 +23,7 @@ ONLY_THE_READER_SEES = {
     "season.from", "season.to", "group_by", "eligible[0].at_least", "eligible[0].before", "score[2].places_by_starters",
     "score[5].bands", "score[7].divide", "require[1].share_of_competitions", "value.take.must[0].at_most",
     "value.take.must", "threshold", "ties[2].count", "after[0].of", "after[1].one_per", "eligible[0].is", "decimals",
+    "eligible[0].at_least_by", "after[0].not_consecutive[0]",
 }  # fmt: skip
 
 
@@ -50,6 +53,39 @@ def test_what_the_reader_refuses_the_schema_refuses_too_as_far_as_it_can(path, v
         season.read_scheme(document)
     if where not in ONLY_THE_READER_SEES:
         assert not validator("scheme-1").is_valid(document)
+
+
+def paths_in(part, path=()):
+    if path:
+        yield path
+    keys = part if isinstance(part, dict) else range(len(part)) if isinstance(part, list) else ()
+    for key in keys:
+        yield from paths_in(part[key], (*path, key))
+
+
+SCALARS = st.sampled_from(
+    [None, True, False, 0, 1, -1, 7, 1000, "", "1", "60", "-2", "x", "level", "2027-01-01", "scores"]
+)
+ANYTHING = st.recursive(
+    SCALARS,
+    lambda inner: (
+        st.lists(inner, max_size=2)
+        | st.dictionaries(
+            st.sampled_from(["field", "is", "count", "at_least", "best", "level", "*", "x-a", "b"]), inner, max_size=3
+        )
+    ),
+    max_leaves=5,
+)
+
+
+@settings(max_examples=400, deadline=None)
+@given(st.sampled_from(sorted(paths_in(GOOD), key=str)), ANYTHING)
+def test_what_the_schema_refuses_the_reader_refuses_too(path, value):
+    document = with_change(path, value)
+    if validator("scheme-1").is_valid(document):
+        return
+    with pytest.raises(InvalidDocument):
+        season.read_scheme(document)
 
 
 def test_standings_are_valid_in_every_mode():

@@ -203,6 +203,23 @@ FAULTS = [
     (("after", 2), {"place": 6}, "after[2]"),
     (("after", 4), {"exclude": "P12"}, "after[4].exclude"),
     (("sources",), [1], "sources[0]"),
+    (("eligible", 0), {"any": [{"field": "kind", "is": "set"}], "all": []}, "eligible[0]"),
+    (("eligible", 0), {"not": {"field": "kind", "is": "set"}, "field": "kind"}, "eligible[0]"),
+    (("eligible", 0), {"field": "level", "in": [None]}, "eligible[0].in"),
+    (("eligible", 0), {"field": "level", "is": ["novice"]}, "eligible[0].is"),
+    (("eligible", 0), {"field": "x-arena", "is": 1}, "eligible[0].is"),
+    (("eligible", 0), {"field": "kind", "at_least_by": {"level": {"*": "1"}}}, "eligible[0].at_least_by"),
+    (("eligible", 2, "at_least_by"), {"levl": {"*": "60"}}, "eligible[2].at_least_by.levl"),
+    (("eligible", 2, "at_least_by"), "60", "eligible[2].at_least_by"),
+    (("score", 3), {"from_starters": 6}, "score[3].from_starters"),
+    (("score", 5, "bands"), [["sixty", "1"]], "score[5].bands[0]"),
+    (("score", 11, "linear"), {"kind": {}, "level": {}}, "score[11].linear"),
+    (("score", 11, "linear"), 10, "score[11].linear"),
+    (("score", 12, "round"), 0, "score[12].round"),
+    (("season",), {"from": "2027-01-01", "competitions": "nine"}, "season.competitions"),
+    (("value", "take"), {"best": {"competitions_minus": -1}}, "value.take.best.competitions_minus"),
+    (("value", "take"), {"must": [{"count": "scores", "at_least": 1}]}, "value.take"),
+    (("after", 0, "not_consecutive"), [["novice", "expert"]], "after[0].not_consecutive[0]"),
 ]
 
 
