@@ -13,8 +13,9 @@ from competitions.api.objects import CompetitionResource, stale_as_412
 from competitions.models import CompetitionClass, Judge, PanelSeat, RuleSet, Test
 from competitions.policy import visible
 from competitions.services.classes import create_class, update_class
+from competitions.services.team_rules import set_team_rules
 from riders.api.access import Anyone, SignedIn
-from riders.api.fields import Input, StrictInteger, StrictText
+from riders.api.fields import DocumentField, Input, StrictInteger, StrictText
 from riders.api.idempotency import idempotent
 from riders.api.preconditions import expected_version, needs_if_match
 
@@ -38,6 +39,7 @@ _EXAMPLE = {
     **_INPUT,
     "starts_at": "09:00:00",
     "panel": [{"seat": "C", "judge": {"id": 7, "name": "R. Stone"}, "parts": []}],
+    "teams": {"counting": 3, "method": "sum", "of": "percentage", "drop_out": None},
     "in_ring": 412,
     "results_state": "provisional",
     "correcting": False,
@@ -80,6 +82,9 @@ class ClassSerializer(serializers.ModelSerializer[CompetitionClass]):
     rule_set = serializers.CharField(source="rule_set.key", read_only=True)
     breaks = BreakSerializer(many=True, read_only=True)
     panel = SeatSerializer(source="seats", many=True, read_only=True)
+    teams = DocumentField(
+        source="team_rules", read_only=True, help_text="The rule for teams as in class/1; null where there are none."
+    )
     in_ring = serializers.IntegerField(
         source="in_ring_id", read_only=True, allow_null=True, help_text="Number of the entry that is riding now."
     )
@@ -129,6 +134,19 @@ class ClassChangesInput(_ClassFields):
     """What to change; what is left out stays."""
 
 
+@extend_schema_serializer(
+    examples=[
+        OpenApiExample("Best three count", value={"teams": {"counting": 3, "method": "sum", "of": "percentage"}}),
+        OpenApiExample("No teams", value={"teams": None}),
+    ]
+)
+class TeamRulesInput(Input):
+    teams = DocumentField(allow_null=True, help_text="The rule for teams as in class/1, or null for none.")
+    reason = StrictText(
+        max_length=300, required=False, allow_blank=True, help_text="Why, for the history of the class."
+    )
+
+
 class ClassFilter(django_filters.FilterSet):
     competition = django_filters.CharFilter("competition__slug", label="Id of the competition.")
     number = django_filters.CharFilter("number", label="Number of the class in its competition.")
@@ -147,7 +165,7 @@ class Classes(CompetitionResource):
     """Classes of competitions."""
 
     tag = "Competitions"
-    access = {"list": Anyone, "retrieve": Anyone, "create": SignedIn, "partial_update": SignedIn}
+    access = {"list": Anyone, "retrieve": Anyone, "create": SignedIn, "partial_update": SignedIn, "teams": SignedIn}
     serializer_class = ClassSerializer
     filterset_class = ClassFilter
     queryset = CompetitionClass.objects.none()
@@ -202,6 +220,33 @@ class Classes(CompetitionResource):
         fields = self.read(ClassChangesInput, partial=True)
         with stale_as_412(lambda current: ClassSerializer(class_with_panel(current.pk)).data):
             changed = update_class(found, expected_version=expected_version(request), by=self.account, **fields)
+        return self.shown(class_with_panel(changed.pk), ClassSerializer, version=changed.version)
+
+    @extend_schema(
+        summary="Set the rule for teams",
+        description="Gives the class a rule for teams, or none, and works the results out anew, if the class is "
+        "still at the version named in If-Match. Who rides for a team stands in the entries. For the office of the "
+        "competition.",
+        request=TeamRulesInput,
+        responses={200: ClassSerializer},
+    )
+    @idempotent
+    @needs_if_match
+    def teams(self, request: Request, pk: int) -> Response:
+        found = self.competition_class(request, pk)
+        self.demand_office(request, found.competition)
+        fields = self.read(TeamRulesInput)
+        rules = fields["teams"]
+        if rules is not None and not isinstance(rules, dict):
+            raise serializers.ValidationError({"teams": ["Give an object in braces, or null for no teams."]})
+        with stale_as_412(lambda current: ClassSerializer(class_with_panel(current.pk)).data):
+            changed = set_team_rules(
+                found,
+                rules,
+                expected_version=expected_version(request),
+                by=self.account,
+                reason=fields.get("reason", ""),
+            )
         return self.shown(class_with_panel(changed.pk), ClassSerializer, version=changed.version)
 
 

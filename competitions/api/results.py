@@ -16,7 +16,7 @@ from competitions.api.classes import ClassSerializer, class_with_panel
 from competitions.api.objects import CompetitionResource
 from competitions.models import ClassResults, CompetitionClass, PublishedResults
 from competitions.policy import visible
-from competitions.services.documents import class_document
+from competitions.selectors.documents import class_document
 from competitions.services.results import (
     cancel_correction,
     make_official,

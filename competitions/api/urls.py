@@ -31,6 +31,7 @@ urlpatterns = [
     path("imports/competition/", CompetitionImport.as_view({"post": "create"}), name="api-import-competition"),
     path("classes/", Classes.as_view({"get": "list", "post": "create"}), name="api-classes"),
     path(_CLASS, Classes.as_view({"get": "retrieve", "patch": "partial_update"}), name="api-class"),
+    path(f"{_CLASS}teams/", Classes.as_view({"put": "teams"}), name="api-class-teams"),
     path(f"{_CLASS}running-order/", ClassDay.as_view({"put": "running_order"}), name="api-running-order"),
     path(f"{_CLASS}in-ring/", ClassDay.as_view({"put": "in_ring"}), name="api-in-ring"),
     path(f"{_CLASS}document/", Results.as_view({"get": "document"}), name="api-class-document"),

@@ -74,7 +74,7 @@ def entries_csv(competition: Competition) -> Iterator[str]:
 
 
 def marks_csv(competition: Competition) -> Iterator[str]:
-    """Yield the lines of ``marks.csv``: a row a mark in the order of the sheet, the overall remarks after them.
+    """Yield the lines of ``marks.csv``: a row a mark in the order of the sheet, then one about the whole of it.
 
     Sheets of which only the result is known have no marks; ``class/1`` carries them.
     """
@@ -133,8 +133,8 @@ def _mark_rows(sheet: Sheet) -> Iterator[Mapping[str, str]]:
         if mark is not None or remark:
             shown = "" if mark is None else mark_text(mark)
             yield {**place, "item": item["id"], "mark": shown, "remark": remark}
-    if sheet.overall_remarks:
-        yield {**place, "remark": sheet.overall_remarks}
+    if sheet.overall_remarks or sheet.signed:
+        yield {**place, "remark": sheet.overall_remarks, "signed": "true" if sheet.signed else ""}
 
 
 def _outcome_rows(entry: Entry) -> Iterator[Mapping[str, str]]:

@@ -14,7 +14,7 @@ from fractions import Fraction
 from hashlib import sha256
 
 from competitions.models import ClassResults, CompetitionClass, Entry, PanelSeat, Sheet
-from competitions.services.documents import test_of
+from competitions.selectors.documents import test_of
 from scoring.exact import format_exact, parse_decimal
 from scoring.marks import mark_text
 from scoring.placings import natural_order

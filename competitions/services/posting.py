@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from competitions.models import CompetitionClass, Entry, PublishedResults
-from competitions.services.documents import test_of
+from competitions.selectors.documents import test_of
 from riders.models import Score, User
 from riders.services.ledger import ScoreRow, post_scores, retract_scores
 

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 import scoring
 from competitions.models import ClassResults, CompetitionClass, Entry, PublishedResults, ResultRow
+from competitions.selectors.documents import class_document
 from competitions.services.clock import lock_class, raise_version
 from competitions.services.differences import (
     needed_reason,
@@ -15,7 +16,6 @@ from competitions.services.differences import (
     undecided_findings,
     write_decisions,
 )
-from competitions.services.documents import class_document
 from competitions.services.history import note_class
 from competitions.services.posting import post_class, retract_class
 from riders.errors import InvalidInput, NotAllowed

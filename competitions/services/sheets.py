@@ -11,8 +11,9 @@ from django.utils import timezone
 
 import scoring
 from competitions.models import CompetitionClass, Entry, PanelSeat, Sheet, SheetRevision
+from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.summaries import is_full, summary_of
 from competitions.services.clock import lock_open_class
-from competitions.services.documents import items_of_seat, rules_of, test_of
 from competitions.services.results import recompute_class
 from riders.errors import Conflict, InvalidInput
 from riders.models import User
@@ -170,39 +171,6 @@ def settle_status(competition_class: CompetitionClass, entry: Entry) -> None:
     if status == Entry.Status.COMPLETED and competition_class.in_ring_id == entry.pk:
         competition_class.in_ring = None
         competition_class.save(update_fields=["in_ring"])
-
-
-def is_full(sheet: Sheet, items: Sequence[scoring.Item]) -> bool:
-    """Tell whether a sheet has its result: every item marked, or points or a percentage given."""
-    return sheet.given_result is not None or all(item.id in sheet.marks for item in items)
-
-
-def summary_of(sheet: Sheet, *, competition_class: CompetitionClass | None = None) -> scoring.SheetSummary:
-    """Return points, maximum, percentage and gaps of one sheet, with the entry's errors and deductions taken off."""
-    competition_class = competition_class or sheet.entry.competition_class
-    test = test_of(competition_class)
-    if sheet.given_result is not None:
-        return _given_summary(sheet.given_result, test)
-    return scoring.sheet_summary(
-        test,
-        rules_of(competition_class),
-        sheet.marks,
-        errors=sheet.entry.errors,
-        deductions=[
-            deduction for deduction in sheet.entry.deductions if deduction.get("seat") in {None, sheet.seat.seat}
-        ],
-        parts=sheet.seat.parts or None,
-    )
-
-
-def _given_summary(given: Mapping[str, str], test: scoring.Test) -> scoring.SheetSummary:
-    return scoring.SheetSummary(
-        points=given.get("points", ""),
-        maximum=format_exact(test.maximum),
-        percentage=given.get("percentage"),
-        complete=True,
-        missing=(),
-    )
 
 
 def sheet_record(sheet: Sheet) -> dict[str, Any]:

@@ -7,8 +7,8 @@ from typing import Any
 
 import scoring
 from competitions.models import CompetitionClass
+from competitions.selectors.documents import class_document
 from competitions.services.clock import lock_open_class
-from competitions.services.documents import class_document
 from competitions.services.history import note_class
 from competitions.services.results import recompute_class
 from riders.errors import Conflict, InvalidInput

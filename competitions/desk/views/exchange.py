@@ -41,7 +41,7 @@ KINDS = {
     "marks": Kind(
         "Marks",
         "class, number, seat, item, mark",
-        "remark (a row without item and mark holds the sheet's overall remarks)",
+        "remark, signed (a row without item and mark holds the sheet's overall remarks, and true where it is signed)",
         "class,number,seat,item,mark,remark\n3,12,C,1,6.5,straight entry\n3,12,C,2,7,\n3,12,C,,,a promising pair\n",
     ),
     "outcomes": Kind(

@@ -10,8 +10,8 @@ from django.core.management.base import BaseCommand, CommandError
 
 from competitions.management.importing import class_numbered, competition_named
 from competitions.models import CompetitionClass, RuleSet, Test
+from competitions.selectors.documents import class_document
 from competitions.services import exports
-from competitions.services.documents import class_document
 from riders.models import Association, Scheme
 from riders.selectors.ledger import scores_csv, scores_in_force
 from riders.services.associations import association_document, members_csv

@@ -7,8 +7,8 @@ from functools import cached_property
 
 import scoring
 from competitions.models import Competition, CompetitionClass, Entry, PanelSeat, Sheet
+from competitions.selectors.documents import items_of_seat, test_of
 from competitions.services.clock import lock_class
-from competitions.services.documents import items_of_seat, test_of
 from riders.csvrows import Row
 from scoring.documents import describe
 

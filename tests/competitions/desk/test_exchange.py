@@ -59,7 +59,7 @@ def test_marks_go_out_and_come_in_again(desk, competition, cls):
     entry = cls.entries.get(number="1")
     mark_sheet(entry, "C", remarks={"1": "a, straight halt"}, overall_remarks='said "well done"')
     exported = csv_of(desk.get(url(competition, "marks", "export")))
-    assert exported.splitlines()[0] == "class,number,seat,item,mark,remark"
+    assert exported.splitlines()[0] == "class,number,seat,item,mark,remark,signed"
     Sheet.objects.all().delete()
     assert desk.post(url(competition, "marks"), {"text": exported}).status_code == 302
     sheet = entry.sheets.get()

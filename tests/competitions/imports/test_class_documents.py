@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 
 from competitions.models import CompetitionClass, Entry, Sheet
-from competitions.services.documents import class_document, save_test
+from competitions.selectors.documents import class_document
+from competitions.services.documents import save_test
 from competitions.services.entries import set_outcome
 from competitions.services.imports import import_class_document
 from competitions.services.results import make_official

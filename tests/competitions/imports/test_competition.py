@@ -127,6 +127,13 @@ def test_every_problem_is_named_with_its_path_and_nothing_is_kept():
     assert not Competition.objects.exists()
 
 
+def test_words_on_prizes_are_refused_because_nothing_keeps_them():
+    bad = deepcopy(show())
+    bad["classes"][0]["prizes"] = "Rosettes"
+    assert where_of(bad) == ["classes[0].prizes"]
+    assert not Competition.objects.exists()
+
+
 def test_what_only_the_services_see_is_named_with_its_path_too():
     bad = show()
     other = {**bad["classes"][0], "number": "4", "date": "2026-12-24"}

@@ -136,6 +136,48 @@ def test_a_seat_marks_only_its_parts():
     ]
 
 
+def signatures(*rows: str) -> str:
+    return "\n".join(("class,number,seat,item,mark,remark,signed", *rows)) + "\n"
+
+
+def test_the_row_about_the_whole_sheet_says_whether_it_is_signed(competition_class):
+    text = signatures(*(f"{row}," for row in whole()), "1,1,C,,,well ridden,true", "1,1,B,,,,TRUE", "1,2,C,,,,false")
+    assert counts(competition_class, text) == (15, 0, 1)
+    signed = dict(Sheet.objects.values_list("entry__number", "signed").filter(seat__seat="C"))
+    assert signed == {"1": True}
+    assert Sheet.objects.get(seat__seat="B").signed
+    assert Sheet.objects.get(seat__seat="C").version == 1
+    assert counts(competition_class, text) == (0, 0, 16)
+    assert counts(competition_class, file("1,1,C,,,well ridden")) == (0, 0, 1)
+    assert Sheet.objects.get(seat__seat="C").signed
+
+
+def test_a_signature_is_taken_back_only_by_a_file_that_is_said_to_be_right(competition_class):
+    mark_sheet(competition_class.entries.get(number="1"), "C", signed=True)
+    text = signatures("1,1,C,,,,false")
+    assert problems_of(competition_class, text) == [
+        (
+            "row 2, signed",
+            "The sheet C of entry 1 is signed, but here stands false. Correct the file, or import it with replacing "
+            "allowed if the file is right.",
+        )
+    ]
+    assert Sheet.objects.get().signed
+    assert counts(competition_class, text, replace=True) == (0, 1, 0)
+    assert not Sheet.objects.get().signed
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [("1,1,C,1,7,,true", "row without an item"), ("1,1,C,,,,yes", '"yes" is neither true nor false')],
+)
+def test_a_signature_in_the_wrong_place_or_word_is_named(competition_class, row, words):
+    problems = problems_of(competition_class, signatures("1,2,C,1,6,,", row))
+    assert [where for where, _ in problems] == ["row 3, signed"]
+    assert words in problems[0][1]
+    assert not Sheet.objects.exists()
+
+
 def test_official_results_are_not_changed_by_a_file(competition_class):
     for entry in competition_class.entries.all():
         for seat in "CB":

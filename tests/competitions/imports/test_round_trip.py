@@ -23,7 +23,8 @@ from competitions.models import (
     SheetRevision,
     Test,
 )
-from competitions.services.documents import class_document, save_rule_set, save_test
+from competitions.selectors.documents import class_document
+from competitions.services.documents import save_rule_set, save_test
 from competitions.services.entries import set_in_ring, set_outcome
 from competitions.services.exports import competition_document, entries_csv, marks_csv, outcomes_csv
 from competitions.services.imports import (
@@ -92,7 +93,7 @@ def a_show() -> Competition:
     second.entries.create(number="07a", pair=make_pair(9, rider="-Ann", horse='@"Quote", the horse'), order=1)
     for seat in "CBE":
         mark_sheet(entries[0], seat, mark=65, remarks={"1": TRICKY, "G1": "+ good"}, overall_remarks="=" + TRICKY)
-        mark_sheet(entries[1], seat, mark=70)
+        mark_sheet(entries[1], seat, mark=70, signed=seat != "C")
     mark_sheet(entries[2], "B", marks={"1": 60})
     deductions = [
         {"off": "sheet-points", "amount": "2", "seat": "B", "reason": "whip"},

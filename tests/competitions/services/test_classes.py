@@ -4,8 +4,9 @@ from datetime import date, time
 
 import pytest
 
+from competitions.selectors.documents import class_document
 from competitions.services.classes import create_class, judge_named, update_class, update_competition
-from competitions.services.documents import class_document, save_rule_set, save_test
+from competitions.services.documents import save_rule_set, save_test
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from tests.builders import (
     make_class,

@@ -4,7 +4,7 @@ import pytest
 
 from competitions.models import ClassChange
 from competitions.selectors.board import board_for
-from competitions.services.documents import class_document
+from competitions.selectors.documents import class_document
 from competitions.services.entries import set_outcome
 from competitions.services.results import cancel_correction, make_official, start_correction
 from competitions.services.team_rules import set_team_rules
