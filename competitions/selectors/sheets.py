@@ -10,8 +10,8 @@ from typing import Any
 
 import scoring
 from competitions.models import CompetitionClass, Entry, Sheet
-from competitions.services.documents import items_of_seat, test_of
-from competitions.services.sheets import summary_of
+from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.summaries import summary_of
 from scoring.exact import format_exact
 from scoring.marks import mark_text
 
