@@ -82,7 +82,7 @@ def import_competition(document: object, *, by: User | None) -> ImportedCompetit
 
     Tests, rule sets and the association must be known. Classes that the document does not name stay as they are; a
     class with official results is not changed. A new competition is planned: it is published at the desk. Keys that are
-    left out leave what stands there. ``prizes`` is read over, because nothing here is decided by it.
+    left out leave what stands there.
     """
     reader = Reader.over(document)
     fields, wanted = _Reading(reader).read()
@@ -211,7 +211,6 @@ class _Reading:
         panel = [_member(child) for child in reader.objects("panel", required=True)]
         says_teams = "teams" in reader.value
         teams = reader.take_object("teams")
-        reader.take_text("prizes")
         reader.finish()
         return _WantedClass(reader.path, fields, panel, plain_document(teams.value) if teams else None, says_teams)
 

@@ -1,4 +1,4 @@
-"""Marks and remarks out of a ``marks.csv``, one row a mark; one write a sheet, one computing a class."""
+"""Marks, remarks and signatures out of a ``marks.csv``, one row a mark; one write a sheet, one computing a class."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from riders.transactions import write_transaction
 from scoring.documents import describe
 from scoring.marks import mark_text
 
-MARK_COLUMNS = ("class", "number", "seat", "item", "mark", "remark")
+MARK_COLUMNS = ("class", "number", "seat", "item", "mark", "remark", "signed")
 _LONGEST_REMARK = 1000
 _LONGEST_OVERALL = 5000
 OVERALL = ""
@@ -35,6 +35,7 @@ class SheetDraft:
     rows: dict[str, Row] = field(default_factory=dict)
     marks: dict[str, int] = field(default_factory=dict)
     remarks: dict[str, str] = field(default_factory=dict)
+    signed: bool | None = None
 
     @property
     def kept(self) -> Sheet:
@@ -50,10 +51,11 @@ class SheetDraft:
 def import_marks(
     competition: Competition, text: str | bytes, *, by: User | None, reason: str = "", replace: bool = False
 ) -> Imported:
-    """Key the marks and remarks of a file; the counts are of marks and remarks.
+    """Key the marks, remarks and signatures of a file; the counts are of these.
 
-    A row without an item holds the overall remarks of the sheet. An empty mark or remark leaves what stands there. A
-    mark or remark that stands there with another value is a problem, unless ``replace`` says that the file is right.
+    A row without an item is about the whole sheet: its overall remarks, and in ``signed`` whether the judge has signed
+    it. An empty cell leaves what stands there. A mark or remark that stands there with another value, and a signature
+    that the file takes back, is a problem, unless ``replace`` says that the file is right.
     """
     problems: Problems = []
     rows = list(
@@ -111,6 +113,7 @@ def _read_drafts(competition: CompetitionBook, rows: Iterable[Row]) -> list[Shee
 
 def _read_row(row: Row, draft: SheetDraft) -> None:
     item_id = row.raw("item")
+    signed = row.flag("signed")
     earlier = draft.rows.setdefault(item_id, row)
     if earlier is not row:
         row.problem("item", f"{draft.place(item_id).capitalize()} stands already in row {earlier.number}. Keep one.")
@@ -118,8 +121,11 @@ def _read_row(row: Row, draft: SheetDraft) -> None:
     if item_id == OVERALL:
         if row.raw("mark"):
             row.problem("item", f"The mark {describe(row.raw('mark'))} names no item. Say which item it is for.")
+        draft.signed = signed
         most = _LONGEST_OVERALL
     else:
+        if signed is not None:
+            row.problem("signed", "A judge signs the whole sheet. Say so in its row without an item.")
         item = draft.book.items[draft.seat.seat].get(item_id)
         if item is None:
             row.problem("item", _unknown_item(draft, item_id))
@@ -158,19 +164,21 @@ def _compare(draft: SheetDraft, *, replace: bool) -> tuple[SheetChanges, Importe
     remarks = {item: text for item, text in draft.remarks.items() if texts.get(item, "") != text}
     other_marks = {item for item in marks if item in kept.marks or kept.given_result is not None}
     other_remarks = {item for item in remarks if texts.get(item)}
+    signed = None if draft.signed == kept.signed else draft.signed
     if not replace:
-        _note_differences(draft, other_marks, other_remarks)
-    changed = len(other_marks) + len(other_remarks)
+        _note_differences(draft, other_marks, other_remarks, taken_back=signed is False)
+    changed = len(other_marks) + len(other_remarks) + (signed is False)
+    differing = len(marks) + len(remarks) + (signed is not None)
     counts = Imported(
-        created=len(marks) + len(remarks) - changed,
+        created=differing - changed,
         changed=changed,
-        unchanged=len(draft.marks) + len(draft.remarks) - len(marks) - len(remarks),
+        unchanged=len(draft.marks) + len(draft.remarks) + (draft.signed is not None) - differing,
     )
     overall = remarks.pop(OVERALL, None)
-    return SheetChanges(marks=marks or None, remarks=remarks or None, overall_remarks=overall), counts
+    return SheetChanges(marks=marks or None, remarks=remarks or None, overall_remarks=overall, signed=signed), counts
 
 
-def _note_differences(draft: SheetDraft, marks: Iterable[str], remarks: Iterable[str]) -> None:
+def _note_differences(draft: SheetDraft, marks: Iterable[str], remarks: Iterable[str], *, taken_back: bool) -> None:
     kept = draft.kept
     advice = "Correct the file, or import it with replacing allowed if the file is right"
     for item in marks:
@@ -185,6 +193,9 @@ def _note_differences(draft: SheetDraft, marks: Iterable[str], remarks: Iterable
         stands = kept.overall_remarks if item == OVERALL else kept.remarks[item]
         sentence = f"Another remark stands there for {draft.place(item)}: {describe(stands)}. {advice}."
         draft.rows[item].problem("remark", sentence)
+    if taken_back:
+        where = f"Sheet {draft.seat.seat} of entry {draft.entry.number}"
+        draft.rows[OVERALL].problem("signed", f"{where} is signed, but here stands false. {advice}.")
 
 
 def _refuse_closed(draft: SheetDraft) -> None:

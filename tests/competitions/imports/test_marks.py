@@ -158,7 +158,7 @@ def test_a_signature_is_taken_back_only_by_a_file_that_is_said_to_be_right(compe
     assert problems_of(competition_class, text) == [
         (
             "row 2, signed",
-            "The sheet C of entry 1 is signed, but here stands false. Correct the file, or import it with replacing "
+            "Sheet C of entry 1 is signed, but here stands false. Correct the file, or import it with replacing "
             "allowed if the file is right.",
         )
     ]
