@@ -5,7 +5,8 @@ from tests.api.conftest import World, assert_refusal
 
 
 def unsigned_or_put_in(world: World) -> str:
-    """Put a mark in for the judge, so that there is something to look at; return the address of the findings."""
+    """Complete a ride with a mark put in for the judge, something to look at; return the address of the findings."""
+    builders.mark_sheet(world.entry, "E", mark=65)
     client = world.client("office")
     sheet = f"/api/v1/entries/{world.entry.pk}/sheets/C/"
     answer = client.patch(sheet, {"substitutes": ["1"]}, format="json", headers={"If-Match": '"1"'})

@@ -31,20 +31,23 @@ def fixed_world(db: None) -> World:
         return build_world()
 
 
-def numbered(value: Any, names: dict[int, str]) -> Any:
-    """Put names in the place of the database's numbers and of clock times, which differ from run to run."""
+def numbered(value: Any) -> Any:
+    """Put names in the place of numbers of rows, clock times and sentences, which differ from run to run."""
     if isinstance(value, dict):
-        return {key: numbered_id(key, member, names) for key, member in value.items()}
+        return {key: numbered_id(key, member) for key, member in value.items()}
     if isinstance(value, list):
-        return [numbered(member, names) for member in value]
+        return [numbered(member) for member in value]
     return _TIME.sub("<time>", value) if isinstance(value, str) else value
 
 
+_WORDS = {"rule", "sentence", "working"}  # sentences may change; figures and codes do not
 _NUMBERS = {"id", "class", "entry", "judge", "pair_id", "target", "in_ring"}
 
 
-def numbered_id(key: str, value: Any, names: dict[int, str]) -> Any:
-    return f"<{key}>" if key in _NUMBERS and isinstance(value, int) else numbered(value, names)
+def numbered_id(key: str, value: Any) -> Any:
+    if key in _WORDS and value:
+        return "<words>"
+    return f"<{key}>" if (key in _NUMBERS and isinstance(value, int)) or key == "hint" else numbered(value)
 
 
 def no_float(text: str) -> Any:
@@ -59,7 +62,7 @@ def test_answers_are_as_on_file_and_hold_no_floats(fixed_world: World, row: Row)
     if response.streaming:
         shown: Any = b"".join(response.streaming_content).decode().splitlines()
     else:
-        shown = numbered(json.loads(response.content, parse_float=no_float), {})
+        shown = numbered(json.loads(response.content, parse_float=no_float))
     text = json.dumps(shown, indent=1, ensure_ascii=False) + "\n"
     if os.environ.get("MARKBOOK_GOLDEN") == "write":
         GOLDEN.mkdir(exist_ok=True)

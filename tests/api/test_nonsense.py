@@ -33,6 +33,8 @@ BODIES: dict[str, bytes] = {
     "huge exponent": b'{"number": 1e999999999, "entry": 1e999999999}',
     "long text": b'{"title": "' + b"x" * 100_000 + b'", "name": "' + b"x" * 100_000 + b'"}',
 }
+# A file or document that says nothing may be no mistake: nothing is then done.
+HARMLESS = {"no rows", "nothing", "empty object"}
 WRITES = [row for row in TABLE if row.method != "GET" and row.body is not None and not row.content_type]
 FILES = [row for row in TABLE if row.content_type]
 CSV_FILES: dict[str, bytes] = {
@@ -48,8 +50,6 @@ CSV_FILES: dict[str, bytes] = {
     "huge figures": b"class,number,seat,item,mark,remark\n1,2,C,1,1e999999999,x\n1,2,C,1,99999999999999999999,x\n",
     "surrogate bytes": b"class,number\n\xed\xa0\x80,2\n",
 }
-# A file or document that says nothing may be no mistake: nothing is then done.
-HARMLESS = {"no rows"}
 
 
 def _send(world: World, row: Row, body: bytes, **headers: str) -> Any:
@@ -68,10 +68,11 @@ def test_nonsense_bodies(world: World, row: Row) -> None:
     for name, body in BODIES.items():
         response = _send(world, row, body)
         if response.status_code < 400:
-            assert name in {"empty object", "nothing"}, (name, response.content[:300])
+            assert name in HARMLESS, (name, response.content[:300])
         else:
-            assert response.status_code == 400, (name, response.status_code, response.content[:300])
-            assert_refusal(response, 400)
+            nothing_left = name in HARMLESS and response.status_code == 412  # the one before has moved the version
+            assert response.status_code == 400 or nothing_left, (name, response.status_code, response.content[:300])
+            assert_refusal(response, response.status_code)
 
 
 @pytest.mark.parametrize("row", WRITES, ids=lambda row: row.id)
@@ -109,7 +110,7 @@ def test_nonsense_files(world: World, row: Row) -> None:
     for name, content in CSV_FILES.items():
         response = _send(world, row, content)
         if response.status_code < 400:
-            assert name in HARMLESS, (name, response.content[:300])
+            assert name == "no rows", (name, response.content[:300])
         else:
             assert_refusal(response, 400)
 

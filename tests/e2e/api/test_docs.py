@@ -1,0 +1,38 @@
+"""The OpenAPI page in a real browser, under the policy that every page has."""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+import pytest
+
+from riders.services.accounts import create_token
+from tests.builders import make_user
+
+pytestmark = [pytest.mark.e2e, pytest.mark.django_db(transaction=True)]
+
+
+def test_the_page_draws_every_operation_and_asks_no_other_host(docs, live_server) -> None:
+    page, complaints, asked = docs
+    assert page.locator(".opblock").count() > 60
+    operation = page.locator("#operations-Sheets-sheets_partial_update")
+    operation.locator(".opblock-summary-control").click()
+    operation.get_by_text("The version that the change was made from").wait_for()
+    assert operation.get_by_text("Idempotency-Key").count() >= 1
+    assert complaints == []
+    assert {urlsplit(url).netloc for url in asked if not url.startswith("data:")} == {urlsplit(live_server.url).netloc}
+
+
+def test_an_operation_can_be_tried_with_a_token(docs) -> None:
+    page, complaints, _ = docs
+    _, plain = create_token(make_user("ada"), name="tests")
+    page.locator(".auth-wrapper .authorize").click()
+    page.locator(".auth-container input").first.fill(plain)
+    page.locator(".auth-btn-wrapper .authorize").first.click()
+    page.locator(".btn-done").first.click()
+    operation = page.locator("#operations-Account-me_retrieve")
+    operation.locator(".opblock-summary-control").click()
+    operation.locator(".try-out__btn").click()
+    operation.locator(".execute").click()
+    operation.locator(".live-responses-table").get_by_text('"ada"').wait_for()
+    assert complaints == []
