@@ -27,12 +27,15 @@ def test_an_operation_can_be_tried_with_a_token(docs) -> None:
     page, complaints, _ = docs
     _, plain = create_token(make_user("ada"), name="tests")
     page.locator(".auth-wrapper .authorize").click()
-    page.locator(".auth-container input").first.fill(plain)
-    page.locator(".auth-btn-wrapper .authorize").first.click()
+    page.locator("#auth-bearer-value").fill(plain)
+    page.locator(".auth-container form", has=page.locator("#auth-bearer-value")).locator(".authorize").click()
     page.locator(".btn-done").first.click()
     operation = page.locator("#operations-Account-me_retrieve")
     operation.locator(".opblock-summary-control").click()
     operation.locator(".try-out__btn").click()
-    operation.locator(".execute").click()
-    operation.locator(".live-responses-table").get_by_text('"ada"').wait_for()
+    with page.expect_response("**/api/v1/me/") as answered:
+        operation.locator(".execute").click()
+    assert answered.value.status == 200
+    assert answered.value.json()["username"] == "ada"
+    operation.locator(".live-responses-table tr.response .response-col_status", has_text="200").wait_for()
     assert complaints == []
