@@ -14,21 +14,32 @@ import django
 
 from config.celery import app
 
-django.setup()
 
-from reports.services import running  # noqa: E402 - the settings come first
+def main(gate: Path, queue_name: str) -> None:
+    django.setup()
+    from reports.services import running  # noqa: PLC0415 - models can be imported only after the set-up
 
-_keep = running._keep
+    keep = running._keep
+
+    def keep_behind_the_gate(made: running.Made) -> str:
+        with gate.open("a") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            return keep(made)
+
+    running._keep = keep_behind_the_gate
+    app.conf.task_default_queue = queue_name
+    options = [
+        "--pool",
+        "prefork",
+        "--concurrency",
+        "1",
+        "--without-gossip",
+        "--without-mingle",
+        "--loglevel",
+        "WARNING",
+    ]
+    app.worker_main(["worker", *options])
 
 
-def keep_behind_the_gate(made: running.Made) -> str:
-    with Path(sys.argv[1]).open("a") as gate:
-        fcntl.flock(gate, fcntl.LOCK_EX)
-        return _keep(made)
-
-
-running._keep = keep_behind_the_gate
-app.conf.task_default_queue = sys.argv[2]
-app.worker_main(
-    ["worker", "--pool", "prefork", "--concurrency", "1", "--without-gossip", "--without-mingle", "-lWARNING"]
-)
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), sys.argv[2])
