@@ -30,7 +30,7 @@ from riders.policy import Visitor
 
 _M = TypeVar("_M", bound=Model)
 
-_TO_COMPETITION = {
+_TO_COMPETITION: dict[type[Model], str] = {
     Championship: "competition__",
     Competition: "",
     CompetitionClass: "competition__",
@@ -38,6 +38,16 @@ _TO_COMPETITION = {
     PanelSeat: "competition_class__competition__",
     PublishedResults: "competition_class__competition__",
     Sheet: "entry__competition_class__competition__",
+}
+
+
+_TO_CLASS: dict[type[Model], str] = {
+    Championship: "parts__competition_class",
+    Competition: "classes",
+    CompetitionClass: "pk",
+    Entry: "competition_class",
+    PanelSeat: "competition_class",
+    PublishedResults: "competition_class",
 }
 
 
@@ -72,18 +82,17 @@ def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
         return queryset.none()
     if user.is_authenticated and user.is_staff:
         return queryset
-    prefix = _TO_COMPETITION[model]
-    office = Q(**{f"{prefix}in" if prefix else "pk__in": office_competitions(user).values("pk")})
-    if prefix:
-        office = Q(**{f"{prefix.removesuffix('__')}__in": office_competitions(user).values("pk")})
+    in_office = Q(**{f"{_path(model, 'pk')}__in": office_competitions(user).values("pk")})
     if model is Sheet:
-        return queryset.filter(office | _own_sheets(user)).distinct()
-    published = ~Q(**{f"{prefix}state": Competition.State.PLANNED})
-    judged = Q(pk__in=[])
-    if user.is_authenticated:
-        classes = seats_of(user).values("competition_class")
-        judged = Q(**{f"{_to_class(model)}__in": classes}) if model is not Competition else Q(classes__in=classes)
-    return queryset.filter(published | office | judged).distinct()
+        return queryset.filter(in_office | _own_sheets(user)).distinct()
+    published = ~Q(**{_path(model, "state"): Competition.State.PLANNED})
+    judged = Q(**{f"{_TO_CLASS[model]}__in": seats_of(user).values("competition_class")})
+    return queryset.filter(published | in_office | judged).distinct()
+
+
+def _path(model: type[Model], field: str) -> str:
+    """Return the look-up of a field of the competition that rows of this model belong to."""
+    return f"{_TO_COMPETITION[model]}{field}"
 
 
 def can(user: Visitor, verb: str, obj: Any) -> bool:
@@ -92,18 +101,14 @@ def can(user: Visitor, verb: str, obj: Any) -> bool:
         return type(obj) in {*_TO_COMPETITION, Test, RuleSet, Judge} and (
             visible(user, type(obj)._default_manager.filter(pk=obj.pk)).exists()  # noqa: SLF001 - Django's name for it
         )
-    if not user.is_authenticated:
-        return False
     competition = _competition_of(obj)
-    if competition is None:
+    if not user.is_authenticated or competition is None or verb not in {"view-sheets", "mark", "run"}:
         return False
-    if verb == "run":
-        return is_office(user, competition)
+    if is_office(user, competition):
+        return True
     if verb == "view-sheets":
-        return is_office(user, competition) or _may_view_sheets(user, obj)
-    if verb == "mark":
-        return is_office(user, competition) or (_is_judge_of(user, obj) and _class_of(obj).open_for_changes)
-    return False
+        return _may_view_sheets(user, obj)
+    return verb == "mark" and _is_judge_of(user, obj) and _class_of(obj).open_for_changes
 
 
 def _own_sheets(user: Visitor) -> Q:
@@ -113,18 +118,6 @@ def _own_sheets(user: Visitor) -> Q:
         entry__pair__rider__user=user,
         entry__competition_class__results_state=CompetitionClass.ResultsState.OFFICIAL,
         entry__competition_class__correction_reason="",
-    )
-
-
-def _to_class(model: type[Model]) -> str:
-    return {
-        Championship: "parts__competition_class",
-        CompetitionClass: "pk",
-        Entry: "competition_class",
-        PanelSeat: "competition_class",
-    }.get(
-        model,
-        "competition_class",  # type: ignore[arg-type]
     )
 
 
@@ -141,9 +134,8 @@ def _competition_of(obj: Any) -> Competition | None:
 def _class_of(obj: Any) -> CompetitionClass:
     if isinstance(obj, CompetitionClass):
         return obj
-    if isinstance(obj, Sheet):
-        return obj.entry.competition_class
-    return obj.competition_class
+    held: CompetitionClass = obj.entry.competition_class if isinstance(obj, Sheet) else obj.competition_class
+    return held
 
 
 def _may_view_sheets(user: Visitor, obj: Any) -> bool:

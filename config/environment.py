@@ -54,6 +54,7 @@ def read_environment() -> Environment:
     production = env.bool("MARKBOOK_PRODUCTION", default=False)
     data = Path(env.str("MARKBOOK_DATA", default="") or ROOT / "var").resolve()
     data.mkdir(parents=True, exist_ok=True)
+    sqlite = f"sqlite:///{data / 'markbook.sqlite3'}"
     found = Environment(
         production=production,
         debug=env.bool("MARKBOOK_DEBUG", default=False),
@@ -63,7 +64,7 @@ def read_environment() -> Environment:
             "MARKBOOK_ALLOWED_HOSTS", default=[] if production else ["localhost", "127.0.0.1", "[::1]"]
         ),
         public_url=env.str("MARKBOOK_PUBLIC_URL", default="" if production else "http://127.0.0.1:8000").rstrip("/"),
-        database=env.db_url_config(env.str("MARKBOOK_DATABASE_URL", default="") or f"sqlite:///{data / 'markbook.sqlite3'}"),
+        database=env.db_url_config(env.str("MARKBOOK_DATABASE_URL", default="") or sqlite),
         broker_url=env.str("MARKBOOK_BROKER_URL", default="") or "filesystem://",
         redis_url=env.str("MARKBOOK_REDIS_URL", default=""),
         token_days=env.int("MARKBOOK_TOKEN_DAYS", default=365),

@@ -120,7 +120,7 @@ STORAGES = {
     "staticfiles": {
         "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
         if DEBUG
-        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        else "config.staticstorage.ModuleManifestStorage"
     },
 }
 MEDIA_ROOT = DATA_DIR / "files"
@@ -167,7 +167,7 @@ REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "config.api.errors.handle_error",
     "DEFAULT_THROTTLE_CLASSES": ["config.api.throttling.VisitorThrottle", "config.api.throttling.AccountThrottle"],
     "DEFAULT_THROTTLE_RATES": {"login": "10/min", "anonymous": "600/min", "account": "3000/min"},
-    # In production a proxy stands before the service and names the visitor's address; elsewhere that header is not believed.
+    # In production a proxy stands before the service and names the visitor's address; elsewhere nobody is believed.
     "NUM_PROXIES": 1 if ENVIRONMENT.production else 0,
     "COERCE_DECIMAL_TO_STRING": True,
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
@@ -177,12 +177,12 @@ REST_FRAMEWORK = {
 SPECTACULAR_SETTINGS = {
     "TITLE": "Markbook",
     "DESCRIPTION": "Dressage classes, judges' sheets, results, the ledger of official scores and seasons.\n\n"
-    "**Figures.** Marks, points and percentages are strings holding exact decimals, never floats. In requests a mark may be "
-    "a string or a JSON number.\n\n"
-    "**Changes.** A change of an object names the version it was made from in `If-Match` (the `ETag` of the GET). A stale "
-    "one is answered with 412 and the object as it stands. Writes take an `Idempotency-Key`, so that they can be sent again "
-    "safely after a broken connection.\n\n"
-    "**Refusals** have one shape: `code` for programs, `message` for people, `fields` with what is wrong where, `retry`.\n\n"
+    "**Figures.** Marks, points and percentages are strings holding exact decimals, never floats. In requests a "
+    "mark may be a string or a JSON number.\n\n"
+    "**Changes.** A change of an object names the version it was made from in `If-Match` (the `ETag` of the GET). A "
+    "stale one is answered with 412 and the object as it stands. Writes take an `Idempotency-Key`, so that they can be "
+    "sent again safely after a broken connection.\n\n"
+    "**Refusals** have one shape: `code` for programs, `message` for people, `fields` with what is wrong, `retry`.\n\n"
     "**Lists** come in pages (`page`, `page_size`) in a stable order; a filter that is not listed is refused.\n\n"
     "**Private.** Marks by movement, remarks and contact data are for the rider, the judge of the seat, the office and "
     "staff. Everything else of a published competition is open.",
@@ -206,7 +206,7 @@ SPECTACULAR_SETTINGS = {
         {"name": "Competitions", "description": "Shows and their classes."},
         {"name": "Entries", "description": "Pairs in a class, the running order, outcomes, who is in the ring."},
         {"name": "Sheets", "description": "What each seat writes about each entry. Private."},
-        {"name": "Results", "description": "Provisional and official results; making them official, correcting, withdrawing."},
+        {"name": "Results", "description": "Provisional and official results; making official, correcting, withdrawing."},
         {"name": "Library", "description": "Tests, rule sets and season schemes as open documents; judges."},
         {"name": "Ledger", "description": "The record of official scores, and the pairs that earned them."},
         {"name": "Seasons", "description": "Associations, their seasons, standings and statements."},

@@ -173,14 +173,14 @@ def decoded(text: str | bytes, problems: Problems) -> str | None:
         return None
     try:
         plain = text.removeprefix("\ufeff") if isinstance(text, str) else text.decode("utf-8-sig")
-        if plain.startswith("PK\x03\x04") or "\x00" in plain[:1000].partition("\n")[0]:
-            problems.append(("file", "This is a workbook or another binary file. Save it as CSV in UTF-8."))
-            return None
-        return plain
     except UnicodeDecodeError as error:
         sentence = f"The file is not UTF-8 text (byte {error.start + 1} cannot be read). Save it as CSV in UTF-8."
         problems.append(("file", sentence))
         return None
+    if plain.startswith("PK\x03\x04") or "\x00" in plain[:1000].partition("\n")[0]:
+        problems.append(("file", "This is a workbook or another binary file. Save it as CSV in UTF-8."))
+        return None
+    return plain
 
 
 def _delimiter_of(text: str, columns: Sequence[str]) -> str:

@@ -75,16 +75,11 @@ def can(user: Visitor, verb: str, obj: Any) -> bool:
 
 
 def _can_with_role(user: User, verb: str, obj: Any) -> bool:
-    if isinstance(obj, Rider):
-        return obj.user_id == user.pk and verb == "view-private"
-    if isinstance(obj, Pair):
-        return verb == "view-private" and (obj.rider.user_id == user.pk or associations_of(user).exists())
-    if isinstance(obj, Association):
-        return keeps(user, obj)
-    if isinstance(obj, Season | Membership):
-        return keeps(user, obj.association)
-    if isinstance(obj, Score):
-        return verb != "change" and (obj.pair.rider.user_id == user.pk or associations_of(user).exists())
+    if isinstance(obj, Association | Season | Membership):
+        return keeps(user, obj if isinstance(obj, Association) else obj.association)
     if isinstance(obj, ApiToken):
         return obj.user_id == user.pk
-    return False
+    if verb == "change" or not isinstance(obj, Rider | Pair | Score):
+        return False
+    rider = obj if isinstance(obj, Rider) else obj.rider if isinstance(obj, Pair) else obj.pair.rider
+    return rider.user_id == user.pk or (not isinstance(obj, Rider) and associations_of(user).exists())

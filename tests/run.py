@@ -20,9 +20,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 BIN = Path(sys.executable).parent
-CHROMIUM = next(
-    (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
-)
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 def main() -> int:
@@ -51,8 +49,7 @@ def main() -> int:
             runs.append(("tests in a browser", [str(BIN / "pytest"), "-q", "-m", "e2e", "tests/e2e"], environment))
         else:
             skipped.append("tests in a browser: no Chromium is installed")
-        for target in ("lint", "types"):
-            runs.append((target, ["make", "--no-print-directory", target], {}))
+        runs += [(target, ["make", "--no-print-directory", target], {}) for target in ("lint", "types")]
     if not redis:
         skipped.append("tests marked redis: no server answers on 127.0.0.1:6379")
     failed = [name for name, command, environment in runs if not _run(name, command, environment)]

@@ -6,7 +6,7 @@ import tempfile
 os.environ["MARKBOOK_DATA"] = tempfile.mkdtemp(prefix="markbook-tests-")
 os.environ.setdefault("MARKBOOK_PUBLIC_URL", "http://testserver")
 
-from config.settings import *  # noqa: E402, F403
+from config.settings import *  # noqa: F403
 
 STORAGES = STORAGES | {"staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}  # noqa: F405
 # Hashing is not what these tests are about, and argon2 is slow on purpose.

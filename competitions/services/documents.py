@@ -17,7 +17,8 @@ def save_test(document: object) -> Test:
         read = scoring.read_test(document)
     except scoring.InvalidDocument as error:
         raise _refusal("The test cannot be used.", error) from error
-    return _save(Test, read.id, title=read.title or read.id, document=document, level=read.level)
+    test: Test = _save(Test, read.id, title=read.title or read.id, document=document, level=read.level)
+    return test
 
 
 def save_rule_set(document: object) -> RuleSet:
@@ -26,7 +27,8 @@ def save_rule_set(document: object) -> RuleSet:
         read = scoring.read_rules(document)
     except scoring.InvalidDocument as error:
         raise _refusal("The rule set cannot be used.", error) from error
-    return _save(RuleSet, read.id, title=read.title or read.id, document=document)
+    rule_set: RuleSet = _save(RuleSet, read.id, title=read.title or read.id, document=document)
+    return rule_set
 
 
 def _save(model: Any, key: str, **fields: Any) -> Any:

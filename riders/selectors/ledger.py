@@ -118,7 +118,7 @@ def _membership_periods(season: Season) -> dict[int, list[tuple[date, date | Non
     for rider_id, start, end in memberships.filter(kind=Membership.Kind.PERSON).values_list(
         "rider_id", "starts_on", "ends_on"
     ):
-        periods.setdefault(rider_id, []).append((start, end))  # type: ignore[arg-type]
+        periods.setdefault(rider_id, []).append((start, end))
     return periods
 
 

@@ -37,7 +37,8 @@ def store_standings(season: Season) -> None:
     standings = season_rules.compute_standings(scheme, scores)
     pairs = dict(Pair.objects.values_list("key", "pk"))
     rows: list[StandingRow] = []
-    for group in standings.as_document()["groups"]:
+    groups: Any = standings.as_document()["groups"]
+    for group in groups:
         rows += [_row_of(season, group["group"], document) for document in group["rows"]]
     for position, (row, computed) in enumerate(zip(rows, standings.rows(), strict=True)):
         row.position = position

@@ -1,4 +1,4 @@
-"""A bare Django view, as the thing to compare the board with: no middleware, no database, twenty kilobytes or nothing."""
+"""A bare Django view to compare the board with: no middleware, no database, twenty kilobytes."""
 
 import os
 

@@ -1,7 +1,7 @@
 """How many unchanged polls of a board a second the server answers, beside a bare Django view on the same server.
 
 Both run under granian with one worker and the same number of threads, in turn; the requests come from ``wrk`` over
-loopback. The bare view has no middleware and no database and answers with twenty kilobytes, as a prerendered page would.
+loopback. The bare view has no middleware and no database and answers with twenty kilobytes, like a prerendered page.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ def run(*, rounds: int = 5, seconds: int = 2) -> dict[str, float | str]:
     polls, bare = [], []
     path = "/competitions/bench-board/1/rows/"
     with serving("config.wsgi:application") as board, serving("tests.benchmarks.bare:application") as plain:
-        with urllib.request.urlopen(board + path) as response:  # noqa: S310 - our own address
+        with urllib.request.urlopen(board + path) as response:
             etag = response.headers["ETag"]
         for _ in range(rounds):
             bare.append(requests_a_second(plain + "/", seconds=seconds))

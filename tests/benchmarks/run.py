@@ -26,7 +26,9 @@ def main() -> int:
 
     django.setup()
     call_command("migrate", verbosity=0)
-    names = sys.argv[1:] or sorted(path.stem.removeprefix("bench_") for path in Path(__file__).parent.glob("bench_*.py"))
+    names = sys.argv[1:] or sorted(
+        path.stem.removeprefix("bench_") for path in Path(__file__).parent.glob("bench_*.py")
+    )
     print(f"{platform.python_implementation()} {platform.python_version()}, {os.cpu_count()} processors")
     for name in names:
         print(f"\n{name}")

@@ -67,7 +67,7 @@ def test_a_port_in_use_is_refused_with_another_to_try(started):
 @pytest.mark.django_db
 def test_an_old_database_is_refused_with_what_to_do(started, monkeypatch):
     monkeypatch.setattr(serve.MigrationExecutor, "migration_plan", lambda *_: ["one to go"])
-    with pytest.raises(CommandError, match="Run: python manage.py migrate"):
+    with pytest.raises(CommandError, match=r"Run: python manage\.py migrate"):
         call_command("serve")
     assert started == []
 

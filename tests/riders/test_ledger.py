@@ -108,7 +108,12 @@ def test_membership_is_looked_at_on_the_day_of_the_ride():
         starts_on=date(2026, 11, 1),
         ends_on=date(2026, 11, 30),
     )
-    days = {"before": date(2026, 10, 31), "first": date(2026, 11, 1), "last": date(2026, 11, 30), "after": date(2026, 12, 1)}
+    days = {
+        "before": date(2026, 10, 31),
+        "first": date(2026, 11, 1),
+        "last": date(2026, 11, 30),
+        "after": date(2026, 12, 1),
+    }
     post_scores([row(1, key=key, pair=pair, date=day) for key, day in days.items()], by=None)
     members = {record["score_id"]: record["member"] for record in scores_for_season(season)}
     assert members == {"before": "false", "first": "true", "last": "true", "after": "false"}

@@ -5,8 +5,10 @@ import threading
 import pytest
 from django.db import connection
 
-from competitions.models import Sheet
+from competitions.models import Entry, Sheet, SheetRevision
+from competitions.services.sheets import SheetChanges, save_sheet
 from riders.errors import Conflict
+from riders.models import Owner
 from riders.transactions import write_transaction
 from tests.builders import make_class, mark_sheet
 
@@ -61,13 +63,8 @@ def test_of_two_keyers_on_one_sheet_exactly_one_wins():
     outcomes: list[str] = []
 
     def key(mark: int) -> None:
-        from competitions.models import Entry
-
         mine = Entry.objects.select_related("competition_class").get(pk=entry.pk)
         seat = mine.competition_class.seats.get()
-        from competitions.models import SheetRevision
-        from competitions.services.sheets import SheetChanges, save_sheet
-
         start.wait()
         try:
             save_sheet(
@@ -95,9 +92,11 @@ def test_of_two_keyers_on_one_sheet_exactly_one_wins():
 
 @pytest.mark.django_db(transaction=True)
 def test_a_transaction_that_fails_leaves_nothing_behind():
-    from riders.models import Owner
+    def fail() -> None:
+        with write_transaction():
+            Owner.objects.create(name="Someone")
+            raise RuntimeError
 
-    with pytest.raises(RuntimeError), write_transaction():
-        Owner.objects.create(name="Someone")
-        raise RuntimeError
+    with pytest.raises(RuntimeError):
+        fail()
     assert not Owner.objects.exists()

@@ -13,7 +13,7 @@ from competitions.services.results import (
 )
 from riders.errors import InvalidInput, NotAllowed
 from riders.models import Score, ScoreChange
-from tests.builders import make_class, make_season, make_user, mark_sheet
+from tests.builders import make_class, make_rule_set, make_season, make_user, mark_sheet
 
 pytestmark = pytest.mark.django_db
 
@@ -159,8 +159,6 @@ def test_an_elimination_by_errors_has_no_place_and_says_why():
 
 
 def test_hidden_hors_concours_entries_are_left_off_the_board_but_not_off_the_desk():
-    from tests.builders import make_rule_set
-
     make_rule_set(hors_concours="hidden")
     competition_class = marked_class(60, 70)
     set_outcome(competition_class.entries.get(number="2"), expected_version=None, by=None, hors_concours=True)
