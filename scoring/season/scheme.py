@@ -161,7 +161,7 @@ def _check_whole(scheme: Scheme, reader: Reader) -> None:
 
 
 def _read_unit(reader: Reader) -> str:
-    unit = reader.take_text("unit", required=True)
+    unit = reader.take_text("unit", required=True, empty=False)
     numeric = ("judges", "percentage", "date", "score_id")
     if unit and (not known_field(unit) or unit in numeric or unit == "judge_count"):
         reader.problem("unit", f'"{unit}" cannot be ranked. Name pair, rider, horse, team or another ledger field.')

@@ -89,7 +89,7 @@ def read_ties(reader: Reader) -> tuple[Tie, ...]:
         where = read_conditions(part, "where")
         count = part.take_choice("count", tuple(COUNTS), required=by == "more", default="scores")
         part.finish()
-        if by == "better-in" and not part.has("where"):
+        if by == "better-in" and part.raw("where") in (None, []):
             part.problem("where", "Say in which scores the better one decides: give conditions under where.")
         if by:
             ties.append(Tie(by, of == "all", where, count))
