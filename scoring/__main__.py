@@ -19,6 +19,11 @@ COMMANDS = {
         "--scheme FILE --unit ID [--as-of DATE] [SCORES]",
         "what the next scores of a unit must be",
     ),
+    "align": (
+        "scoring.commands:align",
+        "--test FILE [TEXT]",
+        "what was said over a ride (WebVTT, SRT or plain text) in, alignment/1 out",
+    ),
     "check": ("scoring.commands:check", "[FILE]", "says what a document is, or every problem in it"),
     "verify": ("scoring.commands:verify", "[BUNDLE]", "recomputes a results bundle and prints each difference"),
 }

@@ -63,6 +63,7 @@ def check_document(document: object) -> str:
         "class/1": _check_class,
         "results/1": _check_results,
         "bundle/1": _check_bundle,
+        "alignment/1": _check_alignment,
     }
     if name and name not in checks:
         choices = ", ".join((*checks, *_CHAMPIONSHIP_FORMATS, *_SEASON_FORMATS))
@@ -104,6 +105,11 @@ def _check_bundle(reader: Reader) -> str:
     claims = bundle_from(reader, strict=True)
     classes = _count(len(claims), "class", "classes")
     return f"A results bundle, bundle/1, {classes}; its digest is right. Recompute it with verify."
+
+
+def _check_alignment(reader: Reader) -> str:
+    said: str = import_module("scoring.commentary.documents").check_alignment(reader)
+    return said
 
 
 def _name(identity: str, title: str) -> str:

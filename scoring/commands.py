@@ -18,7 +18,7 @@ from scoring.class_reader import read_class
 from scoring.documents import InvalidDocument, Problem, load_json
 from scoring.results import compute_results
 
-__all__ = ["championship", "check", "outlook", "refuse", "results", "standings", "unknown", "verify", "write"]
+__all__ = ["align", "championship", "check", "outlook", "refuse", "results", "standings", "unknown", "verify", "write"]
 
 
 def results(argv: list[str]) -> int:
@@ -37,6 +37,16 @@ def championship(argv: list[str]) -> int:
 
     def run() -> int:
         write(str(import_module("scoring.championships_checking").results_text(_read(argv))))
+        return 0
+
+    return _guarded(run)
+
+
+def align(argv: list[str]) -> int:
+    """Lay spoken commentary on the movements of a test: text in, ``alignment/1`` out."""
+
+    def run() -> int:
+        write(str(import_module("scoring.commentary.commands").align_text(argv)))
         return 0
 
     return _guarded(run)
@@ -79,7 +89,7 @@ def outlook(argv: list[str]) -> int:
 def unknown(argv: list[str]) -> int:
     """Refuse a command that is not known, or none at all."""
     named = f'The command "{argv[0]}" is not known' if argv else "No command is given"
-    choices = "results, championship, standings, outlook, check, verify"
+    choices = "results, championship, standings, outlook, align, check, verify"
     return refuse(InvalidDocument([Problem("", f"{named}. Give one of: {choices}.")]))
 
 

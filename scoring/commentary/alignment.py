@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from scoring.commentary.cues import Cue
-from scoring.commentary.durations import delay_fit, expected_ends, pause_fits, speaking_time
+from scoring.commentary.durations import (
+    after_fit,
+    delay_fit,
+    elapsed_fits,
+    expected_ends,
+    speaking_time,
+    stay_fit,
+    typical_lengths,
+)
 from scoring.commentary.evidence import Piece, Profile, fit, general_fit, movements, read_piece
 from scoring.commentary.lattice import GENERAL, Step, most_likely_path, probabilities
 from scoring.commentary.sentences import share_of_time, split_clauses, split_sentences
@@ -19,7 +27,13 @@ __all__ = ["MOST_WORK", "Assignment", "align", "as_document"]
 
 MOST_WORK = 1_000_000
 _CERTAIN = 8_000
+_MOST_BROKEN = 8
 _ANCHOR = 8_000
+_NAMELESS = -70  # a movement is mostly named when talk comes to it
+_STAYS = -50
+_OPENS = 40
+_BACK = 200
+_BREATH = Fraction(5, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +65,10 @@ class Assignment:
 
 @dataclass(frozen=True, slots=True)
 class _Unit:
-    """One piece of a cue with its time; ``begins`` tells whether it begins its cue, ``sentence`` its sentence there."""
+    """A sentence, or a clause of one, and the cues that it stands in: mostly one, more where cues break a sentence."""
 
-    cue: int
-    sentence: int
+    cues: tuple[int, ...]
     begins: bool
-    continues: bool
     start: Fraction | None
     piece: Piece
 
@@ -90,15 +102,33 @@ def as_document(assignments: Sequence[Assignment]) -> dict[str, object]:
 def _units(cues: Sequence[Cue]) -> list[_Unit]:
     """Cut cues into sentences, and a sentence into clauses where two of them name a movement."""
     units: list[_Unit] = []
-    stopped = [cue.text.rstrip("\"')").endswith((".", "!", "?", "\u2026")) for cue in cues]
-    punctuated = 2 * sum(stopped) > len(cues)
-    for number, cue in enumerate(cues):
-        texts = [(place, text) for place, sentence in enumerate(split_sentences(cue.text)) for text in _clauses(sentence)]
-        starts = share_of_time(cue.start, cue.end, [text for _, text in texts])
-        goes_on = punctuated and number > 0 and not stopped[number - 1] and cue.text[:1].islower()
-        for order, ((place, text), start) in enumerate(zip(texts, starts, strict=True)):
-            units.append(_Unit(cue.index, place, order == 0, goes_on and order == 0, start, read_piece(text)))
+    for group in _broken(cues):
+        texts = [text for sentence in split_sentences(_joined(group)) for text in _clauses(sentence)]
+        if len(group) > 1:
+            units.append(_Unit(tuple(cue.index for cue in group), True, group[0].start, read_piece(" ".join(texts))))
+            continue
+        starts = share_of_time(group[0].start, group[0].end, texts)
+        for number, (text, start) in enumerate(zip(texts, starts, strict=True)):
+            units.append(_Unit((group[0].index,), number == 0, start, read_piece(text)))
     return units
+
+
+def _joined(cues: Sequence[Cue]) -> str:
+    return " ".join(cue.text for cue in cues)
+
+
+def _broken(cues: Sequence[Cue]) -> list[list[Cue]]:
+    """Put the cues together that one sentence runs through, where the text has full stops at all."""
+    stopped = [cue.text.rstrip("\"')").endswith((".", "!", "?", "\u2026")) for cue in cues]
+    punctuated = 2 * sum(stopped) > len(cues) or 3 * sum(cue.text[:1].islower() for cue in cues) < 2 * len(cues)
+    groups: list[list[Cue]] = []
+    for number, cue in enumerate(cues):
+        goes_on = number > 0 and not stopped[number - 1] and cue.text[:1].islower() and len(groups[-1]) < _MOST_BROKEN
+        if goes_on and punctuated and any(stopped):
+            groups[-1].append(cue)
+        else:
+            groups.append([cue])
+    return groups
 
 
 def _clauses(sentence: str) -> list[str]:
@@ -122,43 +152,68 @@ def _probabilities(
     test: Test, profiles: Sequence[Profile], units: Sequence[_Unit], times: Times | None
 ) -> list[list[int]]:
     words = [[fit(unit.piece, profile) for profile in profiles] for unit in units]
+    clock = _Clock(units, typical_lengths(profiles, minutes=test.minutes))
     if times:
         windows = [_window(times.get(profile.item.id)) for profile in profiles]
-        return probabilities(_steps(units, words, windows, sharp=True), count=len(profiles))
-    parts = probabilities(_steps(units, words, None), count=len(profiles))
-    anchors = [
-        (place, unit.start)
-        for unit, row in zip(units, parts, strict=True)
-        for place, part in enumerate(row[:-1])
-        if part >= _ANCHOR and unit.start is not None
-    ]
-    ends = expected_ends(profiles, minutes=test.minutes, anchors=anchors)
-    if ends is None:
-        return parts
-    begins = [ends[0] - 15, *ends[:-1]]
-    windows = [(begin, end) for begin, end in zip(begins, ends, strict=True)]
-    return probabilities(_steps(units, words, windows), count=len(profiles))
+        return probabilities(_steps(units, words, windows, clock, sharp=True), count=len(profiles))
+    parts = probabilities(_steps(units, words, None, clock), count=len(profiles))
+    for _ in range(1):
+        anchors = [
+            (place, unit.start)
+            for unit, row in zip(units, parts, strict=True)
+            for place, part in enumerate(row[:-1])
+            if part >= _ANCHOR and unit.start is not None
+        ]
+        ends = expected_ends(profiles, minutes=test.minutes, anchors=anchors)
+        if ends is None:
+            return parts
+        begins = [ends[0] - 15, *ends[:-1]]
+        windows = [(begin, end) for begin, end in zip(begins, ends, strict=True)]
+        parts = probabilities(_steps(units, words, windows, clock), count=len(profiles))
+    return parts
 
 
 def _window(given: tuple[Fraction | int, Fraction | int] | None) -> tuple[int, int] | None:
     return None if given is None else (int(given[0]), int(given[1]))
 
 
+class _Clock:
+    """The time gone between one piece and the next, where both have a time."""
+
+    def __init__(self, units: Sequence[_Unit], lengths: Sequence[int]) -> None:
+        self.steps: list[Step] = []
+        last = burst = None
+        silent_from = Fraction(0)
+        for unit in units:
+            if unit.start is None or last is None or burst is None or not unit.begins:
+                self.steps.append(Step((), 0))
+                burst = unit.start if last is None else burst
+            else:
+                pause = unit.start - silent_from
+                self.steps.append(_waited(unit.start - last, unit.start - burst, pause, lengths))
+                burst = unit.start if pause > _BREATH else burst
+            last = unit.start if unit.start is not None or unit.begins else last
+            if unit.start is not None:
+                silent_from = unit.start + speaking_time(unit.piece.text)
+
+
+def _waited(since_last: Fraction, since_burst: Fraction, pause: Fraction, lengths: Sequence[int]) -> Step:
+    elapsed = elapsed_fits(lengths, since_last=since_last, since_burst=since_burst, pause=pause)
+    return Step((), 0, stay=stay_fit(pause), elapsed=elapsed, far=-700, pause=after_fit(pause))
+
+
 def _steps(
     units: Sequence[_Unit],
     words: Sequence[Sequence[int]],
     windows: Sequence[tuple[int, int] | None] | None,
+    clock: _Clock,
     *,
     sharp: bool = False,
 ) -> list[Step]:
-    found = []
-    silent_from: Fraction | None = None
-    for unit, fits in zip(units, words, strict=True):
-        timed = _timed(unit, fits, windows, sharp=sharp)
-        pause = None if unit.start is None or silent_from is None else unit.start - silent_from
-        found.append(_step(unit, timed, pause))
-        silent_from = None if unit.start is None else unit.start + speaking_time(unit.piece.text)
-    return found
+    return [
+        _step(unit, _timed(unit, fits, windows, sharp=sharp), waited)
+        for unit, fits, waited in zip(units, words, clock.steps, strict=True)
+    ]
 
 
 def _timed(
@@ -172,23 +227,20 @@ def _timed(
     ]
 
 
-def _step(unit: _Unit, fits: Sequence[int], pause: Fraction | None) -> Step:
+def _step(unit: _Unit, fits: Sequence[int], waited: Step) -> Step:
     piece = unit.piece
-    stay, move = pause_fits(pause) if pause is not None and unit.begins else (0, 0)
-    back = 0
+    stay, move, back = waited.stay, 0, 0
     if not piece.strong:
-        move -= 70
+        move += _NAMELESS
     if piece.stays:
-        move -= 50
+        move += _STAYS
     if piece.opens:
-        move += 40
+        move += _OPENS
     if piece.looks_back:
-        back, move = 200, move - 60
+        back, move = _BACK, move - 60
     if not unit.begins:
         stay, move = stay + 60, move - 40
-    if unit.continues:
-        stay, move = stay + 200, move - 400
-    return Step(fits, general_fit(piece), stay=stay, move=move, back=back)
+    return replace(waited, fits=fits, general=general_fit(piece), stay=stay, move=move, back=back)
 
 
 def _assignments(
@@ -198,17 +250,18 @@ def _assignments(
     path: Sequence[int],
     profiles: Sequence[Profile],
 ) -> tuple[Assignment, ...]:
+    of_cue: dict[int, list[int]] = {cue.index: [] for cue in cues}
+    for number, unit in enumerate(units):
+        for index in unit.cues:
+            of_cue[index].append(number)
     found: list[Assignment] = []
-    number = 0
     for cue in cues:
-        first = number
-        while number < len(units) and units[number].cue == cue.index:
-            number += 1
-        if first == number:
+        numbers = of_cue[cue.index]
+        if not numbers:
             found.append(Assignment(cue.index, None, cue.start, cue.end, None, "0.00", cue.text))
             continue
-        groups = _groups(units[first:number], parts[first:number], path[first:number])
-        found.extend(_of_cue(cue, groups, profiles))
+        chosen = [units[number] for number in numbers], [parts[number] for number in numbers]
+        found.extend(_of_cue(cue, _groups(*chosen, [path[number] for number in numbers]), profiles))
     return tuple(found)
 
 
@@ -249,7 +302,7 @@ def _of_cue(cue: Cue, groups: Sequence[_Group], profiles: Sequence[Profile]) -> 
             Assignment(
                 index=cue.index,
                 part=number if split else None,
-                start=group.units[0].start,
+                start=group.units[0].start if split else cue.start,
                 end=ends_at,
                 item=None if group.place == GENERAL else profiles[group.place].item.id,
                 confidence=_confidence(group.part),

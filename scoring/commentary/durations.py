@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from scoring.commentary.evidence import Profile
+from scoring.commentary.lattice import NEAR
+from scoring.commentary.logarithms import add_logs, logarithm
 
-__all__ = ["delay_fit", "expected_ends", "pause_fits", "speaking_time"]
+__all__ = ["after_fit", "delay_fit", "elapsed_fits", "expected_ends", "speaking_time", "stay_fit", "typical_lengths"]
 
 _SECONDS = {
     "halt": 14, "centre-line": 10, "circle": 12, "turn": 11, "loop": 22, "change-of-rein": 12, "lateral": 12,
@@ -16,7 +18,17 @@ _SECONDS = {
 }  # fmt: skip
 _USUAL_SECONDS = 11
 _DELAY = 5
+VAGUE = 25
+TRUST = 70  # in hundredths: typical lengths and delays are not those of this ride
+_DENSITY = [70 + logarithm(seconds) for seconds in range(1, 122)]
 _WORDS_A_SECOND = Fraction(13, 5)
+
+
+def typical_lengths(profiles: Sequence[Profile], *, minutes: Fraction | None) -> list[int]:
+    """Return how long each movement takes, in tenths of a second, so that all together take ``minutes``."""
+    seconds = [_SECONDS.get(profile.item.family, _USUAL_SECONDS) for profile in profiles]
+    tenths = Fraction(minutes * 600, sum(seconds)) if minutes else Fraction(10)
+    return [int(length * tenths) for length in seconds]
 
 
 def expected_ends(
@@ -30,11 +42,10 @@ def expected_ends(
     known = _monotone(anchors)
     if len(known) < 2:
         return None
-    lengths = [_SECONDS.get(profile.item.family, _USUAL_SECONDS) for profile in profiles]
-    pace = Fraction(minutes * 60, sum(lengths)) if minutes else Fraction(1)
-    ends = [Fraction(sum(lengths[: number + 1])) for number in range(len(lengths))]
+    lengths = typical_lengths(profiles, minutes=minutes)
+    ends = [Fraction(sum(lengths[: number + 1]), 10) for number in range(len(lengths))]
     places = [place for place, _ in known]
-    return [int(_interpolated(number, ends, known, places, pace)) - _DELAY for number in range(len(ends))]
+    return [int(_interpolated(number, ends, known, places)) - _DELAY for number in range(len(ends))]
 
 
 def _monotone(anchors: Sequence[tuple[int, Fraction]]) -> list[tuple[int, Fraction]]:
@@ -50,12 +61,12 @@ def _monotone(anchors: Sequence[tuple[int, Fraction]]) -> list[tuple[int, Fracti
 
 
 def _interpolated(
-    number: int, ends: Sequence[Fraction], known: Sequence[tuple[int, Fraction]], places: Sequence[int], pace: Fraction
+    number: int, ends: Sequence[Fraction], known: Sequence[tuple[int, Fraction]], places: Sequence[int]
 ) -> Fraction:
     after = bisect_right(places, number)
     if after == 0 or after == len(known):
         place, moment = known[0 if after == 0 else -1]
-        return moment + (ends[number] - ends[place]) * pace
+        return moment + (ends[number] - ends[place])
     (left, began), (right, ended) = known[after - 1], known[after]
     return began + (ended - began) * (ends[number] - ends[left]) / (ends[right] - ends[left])
 
@@ -71,13 +82,40 @@ def delay_fit(moment: Fraction, *, begin: int, end: int, sharp: bool) -> int:
     """
     early, late = begin - moment, moment - end - 9
     off = 15 * early if early > 0 else 8 * late if late > 0 else 0
-    return max(-int(off), -400) if sharp else max(-int(off) * 2 // 5, -120)
+    return max(-int(off), -400) if sharp else max(-int(off) * VAGUE // 100, -3 * VAGUE)
 
 
-def pause_fits(pause: Fraction) -> tuple[int, int]:
-    """Return what the silence before a piece says for going on about the same movement, and for a later one."""
-    seconds = int(pause)
-    return (-min(12 * max(seconds - 2, 0), 170), -25 if seconds < 1 else 0)
+def stay_fit(pause: Fraction) -> int:
+    """Return the logarithm of how likely a silence of ``pause`` seconds is between two remarks on one movement."""
+    tenths = max(int(pause * 10), 0)
+    return add_logs(-80 - tenths * 5, -360 - tenths * 2) * TRUST // 100
+
+
+def after_fit(pause: Fraction) -> int:
+    """Return the logarithm of how likely a silence of ``pause`` seconds is before or after the ride."""
+    return (-200 - 8 * max(int(pause), 0)) * TRUST // 100
+
+
+def elapsed_fits(lengths: Sequence[int], *, since_last: Fraction, since_burst: Fraction, pause: Fraction) -> list[list[int]]:
+    """Return the logarithms of how likely the time gone is where the ride went on, by the movement left and the distance.
+
+    ``lengths`` are the movements' in tenths of a second. The time gone lies between that since the last piece began and
+    that since the talk began that it was part of; one who speaks without a pause may be late.
+    """
+    latest, earliest = int(since_last * 10), int(since_burst * 10)
+    behind = -185 - max(int(pause * 10), 0) * 5
+    rows = [[after_fit(pause)] * (NEAR + 1)]
+    for left in range(1, len(lengths) + 1):
+        row, needs = [0], 0
+        for distance in range(1, min(NEAR, len(lengths) - left) + 1):
+            needs += lengths[left - 1 + distance]
+            spread = 40 + needs * 3 // 10
+            off = max(0, needs - earliest, latest - needs)
+            likely = -43 - _DENSITY[min(spread // 10, 120)] - 100 * off // spread
+            likely = add_logs(likely, behind) if needs <= earliest + 20 else likely
+            row.append(likely * TRUST // 100)
+        rows.append(row)
+    return rows
 
 
 def speaking_time(text: str) -> Fraction:

@@ -45,7 +45,9 @@ _ODDS = {
 }
 _STRONG = ("figure", "gait", "pace", "letter", "size", "number")
 _SOFT_FIGURES = frozenset(("figure:transition", "figure:turn", "figure:enter", "figure:lengthen", "figure:stretch"))
+_NOT_GENERAL = 110
 _GENERAL_GAIN = (0, 70, 170, 280, 340, 380)
+_TOLD = frozenset(f"figure:{figure}" for figure in ("take-reins", "stretch", "strike-off", "rein-back", "counter-canter"))
 _HANDS = {"hand:left": "hand:right", "hand:right": "hand:left"}
 _OPENING = re.compile(r"(?:now|next|then|and now|and then|on to|here|into|so here|first)\b")
 _STAYING = re.compile(
@@ -107,6 +109,9 @@ def _concepts_of(item: Item, gaits_before: set[str]) -> dict[str, int]:
             _add(concepts, mention.concept, 100)
     for figure in FAMILY_FIGURES.get(item.family, (item.family,)):
         _add(concepts, f"figure:{figure}", 100)
+    for mention in mentions(item.directive):
+        if mention.concept in _TOLD:
+            _add(concepts, mention.concept, 60)
     _add_gaits(concepts, item, gaits_before)
     _add_implied(concepts, item)
     _add_qualities(concepts)
@@ -232,4 +237,4 @@ def general_fit(piece: Piece) -> int:
     """Return what the words say for the ride as a whole, on the scale of :func:`fit`."""
     total = sum(_ODDS[concept.partition(":")[0]].general for concept in piece.concepts)
     gain = _GENERAL_GAIN[min(piece.general, len(_GENERAL_GAIN) - 1)]
-    return max(total, -330) + gain - (40 if not piece.general else 0)
+    return max(total, -330) + gain - (_NOT_GENERAL if not piece.general else 0)

@@ -12,15 +12,16 @@ from dataclasses import dataclass
 
 from scoring.commentary.logarithms import NEVER, add_logs, log_sum, share
 
-__all__ = ["GENERAL", "Step", "most_likely_path", "probabilities"]
+__all__ = ["GENERAL", "NEAR", "Step", "most_likely_path", "probabilities"]
 
 GENERAL = -1
 _KINDS = 4  # of the movement reached, of the one before, of two before, of the whole ride
 _WHOLE = 3
-_NEAR = 10
+NEAR = 10
 _FAR = -620
+_ASIDE = -280
 _MOVE = (NEVER, -85, -150, -220, -285, -345, -400, -450, -495, -535, -570)
-_BEGIN = (-90, -60, -150, -220, -285, -345, -400, -450, -495, -535, -570)
+_BEGIN = (-90, -60, -170, -280, -390, -500, -600, -700, -800, -900, -1000)
 _SAME = (
     (-70, -340, -480, -270),
     (-60, -130, -480, -300),
@@ -40,7 +41,9 @@ class Step:
     """What speaks for each state at one piece, in hundredths of natural logarithms.
 
     ``fits`` are the movements', ``general`` the whole ride's; ``stay``, ``move`` and ``back`` come on top where the piece
-    goes on about the same movement, goes to a later one or looks back.
+    goes on about the same movement, goes to a later one or looks back. ``elapsed`` says, by the movement that the ride
+    had come to and the distance moved on from it, how well the time since then fits; ``far`` is for longer distances, ``pause`` for
+    talk of the whole ride before it begins or after it has ended.
     """
 
     fits: Sequence[int]
@@ -48,6 +51,9 @@ class Step:
     stay: int = 0
     move: int = 0
     back: int = 0
+    elapsed: Sequence[Sequence[int]] | None = None
+    far: int = 0
+    pause: int = 0
 
 
 _Row = list[list[int]]
@@ -78,7 +84,7 @@ def _first(step: Step, count: int) -> _Row:
     row = [[NEVER] * _KINDS for _ in range(count + 1)]
     row[0][_WHOLE] = _BEGIN[0] + step.general
     for reached in range(1, count + 1):
-        cost = _BEGIN[reached] if reached <= _NEAR else _FAR
+        cost = _BEGIN[min(reached, NEAR)]
         row[reached][0] = cost + step.fits[reached - 1]
     return row
 
@@ -93,48 +99,68 @@ def _said(step: Step, reached: int) -> tuple[int, int, int, int]:
     )
 
 
-def _same(step: Step, reached: int, count: int) -> list[list[int]]:
-    """The costs between the kinds of state at one place; going on about the same has its ``stay`` on top."""
-    table = _SAME_AT_END if reached == count else _SAME
-    return [
-        [cost + (step.stay if kind == before else 0) for kind, cost in enumerate(row)]
-        for before, row in enumerate(table)
-    ]
+class _Costs:
+    """The costs between the kinds of state at one place: before the first movement, on the way, at the last."""
+
+    def __init__(self, step: Step, count: int) -> None:
+        self.count = count
+        self.begin = _with_time(_SAME, step.stay, step.pause)
+        self.way = _with_time(_SAME, step.stay, step.stay)
+        self.end = _with_time(_SAME_AT_END, step.stay, step.pause)
+
+    def __call__(self, reached: int) -> list[list[int]]:
+        return self.begin if reached == 0 else self.end if reached == self.count else self.way
+
+
+def _with_time(table: Sequence[Sequence[int]], stay: int, whole: int) -> list[list[int]]:
+    return [[cost + (whole if new == _WHOLE else stay) for new, cost in enumerate(row)] for row in table]
+
+
+def _moves(step: Step, count: int) -> list[Sequence[int]]:
+    """The costs of moving on, by the place left and the distance."""
+    if step.elapsed is None:
+        return [_BEGIN, *[_MOVE] * count]
+    costs = [_BEGIN, *[_MOVE] * count]
+    return [[cost + timed for cost, timed in zip(*rows, strict=False)] for rows in zip(costs, step.elapsed, strict=True)]
 
 
 def _forward(before: _Row, step: Step, count: int) -> _Row:
     leaving = [log_sum(kinds) for kinds in before]
-    middle, end = _same(step, 0, count), _same(step, count, count)
-    row, far = [], NEVER
+    costs_at = _Costs(step, count)
+    moves, row, far = _moves(step, count), [], NEVER
     for reached in range(count + 1):
-        if reached > _NEAR:
-            far = add_logs(far, leaving[reached - _NEAR - 1])
-        came = far + _FAR if far > NEVER else NEVER
-        for distance in range(1, min(reached, _NEAR) + 1):
-            came = add_logs(came, leaving[reached - distance] + _MOVE[distance])
-        said, costs, old = _said(step, reached), end if reached == count else middle, before[reached]
+        if reached > NEAR:
+            far = add_logs(far, leaving[reached - NEAR - 1])
+        came = max(NEVER, far + _FAR + step.far)
+        for distance in range(1, min(reached, NEAR) + 1):
+            came = add_logs(came, leaving[reached - distance] + moves[reached - distance][distance])
+        said, costs, old = _said(step, reached), costs_at(reached), before[reached]
         kinds = [
             log_sum(old[kind] + costs[kind][new] for kind in range(_KINDS)) if said[new] > NEVER else NEVER
             for new in range(_KINDS)
         ]
         kinds[0] = add_logs(kinds[0], came + step.move)
+        kinds[_WHOLE] = add_logs(kinds[_WHOLE], came + _ASIDE)
         row.append([max(NEVER, value + spoken) for value, spoken in zip(kinds, said, strict=True)])
     return row
 
 
 def _backward(after: _Row, step: Step, count: int) -> _Row:
-    middle, end = _same(step, 0, count), _same(step, count, count)
+    costs_at = _Costs(step, count)
     said = [_said(step, reached) for reached in range(count + 1)]
-    entering = [after[reached][0] + said[reached][0] + step.move for reached in range(count + 1)]
+    entering = [
+        add_logs(after[reached][0] + said[reached][0] + step.move, after[reached][_WHOLE] + step.general + _ASIDE)
+        for reached in range(count + 1)
+    ]
+    moves, far = _moves(step, count), NEVER
     row: _Row = [[] for _ in range(count + 1)]
-    far = NEVER
     for reached in range(count, -1, -1):
-        if reached + _NEAR + 1 <= count:
-            far = add_logs(far, entering[reached + _NEAR + 1])
-        goes = far + _FAR if far > NEVER else NEVER
-        for distance in range(1, min(count - reached, _NEAR) + 1):
-            goes = add_logs(goes, entering[reached + distance] + _MOVE[distance])
-        costs = end if reached == count else middle
+        if reached + NEAR + 1 <= count:
+            far = add_logs(far, entering[reached + NEAR + 1])
+        goes = max(NEVER, far + _FAR + step.far)
+        for distance in range(1, min(count - reached, NEAR) + 1):
+            goes = add_logs(goes, entering[reached + distance] + moves[reached][distance])
+        costs = costs_at(reached)
         later = [after[reached][new] + said[reached][new] for new in range(_KINDS)]
         row[reached] = [
             max(NEVER, add_logs(goes, log_sum(costs[kind][new] + later[new] for new in range(_KINDS))))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal, localcontext
 
-__all__ = ["NEVER", "PARTS", "add_logs", "log_sum", "share"]
+__all__ = ["NEVER", "PARTS", "add_logs", "log_sum", "logarithm", "share"]
 
 NEVER = -(10**9)
 PARTS = 10_000
@@ -54,3 +54,14 @@ def share(value: int) -> int:
     (10000, 5016, 0)
     """
     return PARTS if value >= 0 else _SHARES[-value] if -value < len(_SHARES) else 0
+
+
+def logarithm(value: int) -> int:
+    """Return the natural logarithm of a whole number in hundredths.
+
+    >>> logarithm(1), logarithm(10)
+    (0, 230)
+    """
+    with localcontext() as context:
+        context.prec = 12
+        return int((100 * Decimal(value).ln()).to_integral_value())

@@ -20,7 +20,7 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
     ("gait:canter", r"canter(?:s|ed|ing)?\b|gallop\w*"),
     ("gait:walk", r"walk(?:s|ed|ing)?\b"),
     ("figure:enter", r"ent(?:ry|ries|rance|er|ers|ered|ering)\b|com(?:es?|ing) (?:in|down)\b|came (?:in|down)\b"),
-    ("figure:halt", r"halt(?:s|ed|ing)?\b(?!-)|stand(?:s|ing)?\b|stood\b|immobil\w*|salut\w*|standstill"),
+    ("figure:halt", r"halt(?:s|ed|ing)?\b(?!-)|stand(?:s|ing)?\b|stood\b|stop(?:s|ped)?\b(?! (?:and|to|for)\b)|immobil\w*|salut\w*|standstill"),
     ("figure:centre-line", r"(?:cent(?:re|er)|middle) ?-?lines?\b|onto the line|to the line|on the line"),
     ("figure:circle", r"circles?\b|circling|volt[e\u00e9]s?\b"),
     ("figure:turn", r"turn(?:s|ed|ing)?\b(?! out\b)"),
@@ -44,7 +44,7 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
     ("figure:haunches", r"haunches\b(?! (?:out|in|a|to|lead))|half[- ]?(?:turn|pirouette)s?\b|turning on\b"),
     ("figure:pirouette", r"pirouettes?\b"),
     ("figure:change", r"(?:simple|flying|single|lead) changes?\b|chang\w+ (?:of |the )?(?:the )?(?:leg|lead|legs)\b|tempi(?:s|\b)"
-     r"|(?:the|that|this|second|first|last|late|clean) changes?\b(?! of)|changes? (?:left|right|was|is|late|clean)\b"
+     r"|swap(?:s|ped)?\b|(?:the|that|this|second|first|last|late|clean) changes?\b(?! of)|changes? (?:left|right|was|is|late|clean)\b"
      r"|\btwos\b|\bthrees\b|(?:every|each) (?:second|third|fourth|other) stride"),
     ("figure:simple-change", r"simple changes?\b|through (?:\w+ |to \w+ )*?(?:walk|trot)\b|over the trot"),
     ("figure:flying-change", r"flying changes?\b|tempi(?:s|\b)|clean change|\btwos\b|\bthrees\b|single change"),
@@ -74,7 +74,14 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
      r"|fall(?:s|ing)? in\b|fell in\b"),
     ("quality:bend", r"b(?:end(?:s|ing)?|ent|ended)\b"),
     ("quality:angle", r"angle|three tracks|two tracks|too much neck|inside hand"),
-    ("quality:cross", r"cross(?:es|ed|ing)\b|parallel|sideways|steps over|quarters (?:lead\w*|trailing|late|a)|steep\w*|haunches (?:a bit )?lead\w*"
+    ("quality:push", r"push(?:es|ing)?\b|hocks\b|bold\w*|brave\w*|bigger\b|powerful|scope\b|reserved|more of a medium|broken step|carrie[sd] away"),
+    ("quality:pivot", r"spinn?\w*|pivot\w*|stuck\b|glued|stepp\w+ (?:out|back)|inside hind|loses the beat|hind (?:feet|legs?) (?:should )?(?:keep|lift)"
+     r"|each foot|too (?:large|big)|centred|large\b|on the (?:right )?spot"),
+    ("quality:low", r"nose\b|low(?:er)?\b|deeper|curls? up|reach\w*|to the ground|long and low|poke\w*|swing\w* (?:through|over|back)|swinging back|back swings"),
+    ("quality:corner", r"corners?\b|outside shoulder|cut (?:that|the)|leaning on"),
+    ("quality:lift", r"height|lift\b|cadence\w*|airtime|more air|elevat\w*|hover\w*"),
+    ("quality:prompt", r"off he goes|off again|slow (?:away|off)|move[sd]? away|moves? (?:straight )?off|willing\w*|behind the leg|off the leg|off your leg|sleepy|kick\w*"),
+    ("quality:cross", r"cross(?:es|ed|ing)\b|parallel\w*|sideways|steps over|over (?:he|she|it) goes|com(?:es|ing) over|alongside|quarters (?:lead\w*|trailing|late|a)|steep\w*|haunches (?:a bit )?lead\w*"
      r"|leads? with"),
     ("quality:still", r"square\w*|still\b(?! \w+ (?:a|beat|clear))|four seconds|seconds\b|established|closed\b|hind leg (?:out|back)|(?:left|right) hind (?:out|stays)"
      r"|resting|fidget\w*|three legs|leg (?:a bit )?(?:out|back)\b|restless"),
@@ -94,7 +101,7 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
 _CONCEPTS = tuple((name, re.compile(rf"(?:(?<=^)|(?<=[^\w]))(?:{pattern})")) for name, pattern in _PATTERNS)
 _SIZE = re.compile(r"\b(\d{1,2}|" + "|".join(_NUMBERS) + r")[- ]?(?:m\b|met(?:re|er)s?\b)")
 _LETTERS_TOGETHER = re.compile(r"(?<![\w'])([A-Z](?:(?:\s*[-,\u2013]\s*|\s+to\s+|\s+and\s+|\s+)[A-Z]){1,3})(?![\w'])")
-_LETTER = re.compile(r"(?<![\w'.])(?<!\d )([B-HJ-Z]|[AI](?![\w' ])|(?<=at )[AI]|(?<=to )A\b|(?<=from )A\b)(?![\w'])")
+_LETTER = re.compile(r"(?<![\w'.])(?<!\d )([B-HJ-Z]|[AI](?![\w' ])|(?<=\bat )[AI]|(?<=\bto )A\b|(?<=\bfrom )A\b)(?![\w'])")
 _SPOKEN_LETTER = re.compile(r"(?<!\w)(?:at|near|from|after|before|towards|letter|over|by|approaching) ([b-hj-z]|a(?=$|[.,;!?]))(?![\w'])")
 _NUMBER = re.compile(r"\b(?:movement|number|box|nr\.?|no\.?) (\d{1,3}[a-z]?)\b")
 _WORD = re.compile(r"[a-z\u00df-\u00ff]{4,}")
@@ -137,6 +144,12 @@ QUALITIES_OF = {
     "abrupt": ("figure:transition",),
     "canter": ("gait:canter",),
     "return": ("figure:return", "figure:lengthen"),
+    "push": ("figure:lengthen", "pace:medium", "pace:extended"),
+    "pivot": ("figure:haunches", "figure:pirouette"),
+    "low": ("figure:stretch",),
+    "corner": ("figure:turn", "figure:centre-line"),
+    "lift": ("figure:passage", "figure:piaffe"),
+    "prompt": ("figure:transition", "figure:halt"),
     "spot": ("figure:piaffe", "figure:pirouette"),
 }
 
@@ -153,6 +166,10 @@ _GENERAL: tuple[tuple[int, str], ...] = (
     (2, r"\b(?:marks will|more marks|extra marks|you will|will gain|will need|work on|keep (?:working|up|smiling|going|it up)|practise|practice|train\b|training)"),
     (2, r"\b(?:lower leg|quiet hands|softer hand|straight back|good seat|two of you|you two|each other|you can tell|enjoy\w*|pleasure)\b"),
     (2, r"\b(?:a|an) (?:\w+ )?(?:\w+ )?(?:horse|ride|test|start|performance|presentation|picture|mare|gelding)\b"),
+    (2, r"\b(?:(?:lovely|nice|kind|likeable|good|sharp|sensitive) (?:type|eye|mover|character)|ability|progress|strength|schooling|trainer|lessons?|muscles?)\b"),
+    (2, r"\b(?:this|next|the) (?:winter|summer|season|year|level|class)|\b(?:first|new) season\b|\b(?:young|the|nice|tactful|good|sympathetic) (?:rider|riding)\b"),
+    (2, r"\b(?:needs? (?:more )?(?:time|experience|confidence)|all the time|every time|look(?:ing)? forward|the two of you|you both|ready for)\b"),
+    (2, r"\b(?:weather|wind\w*|rain\w*|light is|sun\b|my pen|microphone|recording|the bell|bell\b|judging|i am sitting|ride number|rider number)"),
     (1, r"\b(?:always|needs more|more (?:suppleness|collection|engagement|relaxation|impulsion|risk)|the (?:half-passes|pirouettes|extensions|transitions|corners))\b"),
     (1, r"\b(?:transitions before|before each|obedient|in the canter|in the trot|in the walk|looking forward|obviously|together|faults)\b"),
 )  # fmt: skip
