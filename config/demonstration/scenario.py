@@ -13,8 +13,10 @@ from pathlib import Path
 from django.urls import reverse
 
 import scoring
-from competitions.models import Competition, CompetitionClass, PanelSeat
+from competitions.models import Championship, Competition, CompetitionClass, PanelSeat
+from competitions.services.championships import create_championship
 from competitions.services.classes import update_competition
+from competitions.services.differences import decide_finding, findings_of
 from competitions.services.documents import save_rule_set, save_test
 from competitions.services.entries import set_in_ring
 from competitions.services.imports import import_competition, import_entries, import_marks, import_outcomes
@@ -22,6 +24,8 @@ from competitions.services.results import make_official, unfinished_entries
 from config.demonstration.accounts import Account, give_roles, make_users
 from config.demonstration.state import mark_loaded, mark_loading
 from config.environment import ROOT
+from riders.csvrows import read_rows
+from riders.intake import Problems, refuse
 from riders.models import Association, Pair, Rider, Season, User
 from riders.services.associations import import_association, import_members, save_scheme
 from riders.services.ledger_import import import_scores
@@ -29,7 +33,6 @@ from riders.services.standings import rebuild_standings
 
 FIXTURES = ROOT / "fixtures"
 RUNNING_CLASS = "6"
-FINDINGS_REASON = "The sheets were compared with the paper when the show was run."
 ENTRY_IN_RING = "32"
 JUDGED_SEAT = "C"
 RIDER = "R1007"
@@ -139,8 +142,37 @@ def _take_in_show(office: User, *, say: Say) -> Competition:
     say(f"Competition and classes: {imported}.")
     say(f"Entries: {import_entries(competition, _read('show/entries.csv'), by=office)}.")
     say(f"Outcomes: {import_outcomes(competition, _read('show/outcomes.csv'), by=office)}.")
-    say(f"Marks and remarks: {import_marks(competition, _read('show/marks.csv'), by=office)}.")
+    say(f"Marks, remarks and signatures: {import_marks(competition, _read('show/marks.csv'), by=office)}.")
+    for path in sorted((FIXTURES / "show").glob("championship-*.json")):
+        _set_up_championship(competition, path.read_bytes(), by=office, say=say)
     return competition
+
+
+def _set_up_championship(competition: Competition, content: bytes, *, by: User, say: Say) -> None:
+    """Set up a championship; the file is a ``championship/1`` with the numbers of its classes in place of results."""
+    rules = scoring.load_json(content)
+    assert isinstance(rules, dict)  # noqa: S101 - a file of our own
+    slug, title, numbers = rules.pop("id"), rules.pop("title"), rules.pop("classes")
+    if not Championship.objects.filter(competition=competition, slug=slug).exists():
+        classes = [competition.classes.get(number=number) for number in numbers]
+        create_championship(competition, slug=slug, title=title, rules=rules, classes=classes, by=by)
+        say(f"{title}: classes {' and '.join(numbers)}.")
+
+
+def _decide_findings(competition: Competition, *, by: User) -> int:
+    """Let the findings stand that ``decisions.csv`` gives a reason for; the others wait for the office."""
+    problems: Problems = []
+    columns = ("class", "finding", "reason")
+    rows = list(read_rows(_read("show/decisions.csv"), columns=columns, required=set(columns), problems=problems))
+    refuse(problems, what="the decisions")
+    decided = 0
+    for row in rows:
+        found = competition.classes.get(number=row.raw("class"))
+        open_keys = {finding.key for finding in findings_of(found) if not finding.decided}
+        if found.open_for_changes and row.raw("finding") in open_keys:
+            decide_finding(found, row.raw("finding"), reason=row.text("reason", most=300), by=by)
+            decided += 1
+    return decided
 
 
 def _run_show(scenario: Scenario, office: User, *, say: Say) -> None:
@@ -150,10 +182,12 @@ def _run_show(scenario: Scenario, office: User, *, say: Say) -> None:
         update_competition(
             competition, expected_version=competition.version, by=office, state=Competition.State.PUBLISHED
         )
+    decided = _decide_findings(competition, by=office)
+    say(f"Table of differences: {decided} decided with a reason.")
     for competition_class in competition.classes.order_by("date", "starts_at", "number"):
         if competition_class.number == RUNNING_CLASS or not competition_class.open_for_changes:
             continue
-        published = make_official(competition_class, by=office, findings_reason=FINDINGS_REASON)
+        published = make_official(competition_class, by=office)
         say(f"Class {competition_class.number} is official: {len(published.document['entries'])} entries.")
     running = scenario.running_class
     if running.in_ring is None:

@@ -8,6 +8,7 @@ import time
 from contextlib import suppress
 from io import StringIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.contrib.auth import authenticate
@@ -15,8 +16,10 @@ from django.core.management import CommandError, call_command
 from pypdf import PdfReader
 
 from competitions import policy
-from competitions.models import Competition, CompetitionClass, Entry, EntryChange, Sheet, SheetRevision
+from competitions.models import Championship, Competition, CompetitionClass, Entry, EntryChange, Sheet, SheetRevision
+from competitions.selectors.championships import ChampionshipView, championship_for
 from competitions.services import results
+from competitions.services.differences import findings_of
 from competitions.services.entries import set_outcome
 from config.demonstration import documents, scenario
 from config.demonstration.accounts import give_passwords
@@ -67,7 +70,7 @@ class TestLoading:
         found = load(say=quiet)
         show = found.competition
         states = dict(show.classes.values_list("number", "results_state"))
-        assert states == dict.fromkeys("12345", "official") | {"6": "provisional"}
+        assert states == dict.fromkeys("12345789", "official") | {"6": "provisional"}
         assert found.running_class.in_ring.number == "32"
         assert not any(found.running_class.published.all())
         total = {
@@ -88,10 +91,25 @@ class TestLoading:
             ("North Quay", "190.222"),
         ]
 
+    def test_every_special_case_is_where_the_fixtures_say(self):
+        """One load for all of them, because loading is what takes the time."""
+        show = load(say=quiet).competition
+        check_eventing(rows_of(show, "7"))
+        check_young_horses(rows_of(show, "8"))
+        check_freestyle(rows_of(show, "9"))
+        check_championship(championship_for(show.championships.get(slug="elementary")))
+        check_findings(show)
+        check_signatures()
+        assert Entry.objects.get(competition_class__number="7", number="10").status_reason.startswith("left the arena")
+        assert Entry.objects.get(competition_class__number="9", number="22").status_reason.startswith("the music")
+
     def test_the_ledger_and_the_standings_follow(self):
         found = load(say=quiet)
         assert Score.objects.filter(source="import").count() == 352 + 104
-        assert Score.objects.filter(source="class").count() == 12 + 14 + 14 + 14 + 10
+        assert Score.objects.filter(source="class").count() == 12 + 14 + 14 + 14 + 10 + 11 + 9 + 11
+        assert set(Score.objects.filter(source="class").values_list("kind", flat=True)) == {
+            "set", "freestyle", "quality", "eventing",
+        }  # fmt: skip
         tables = standings_tables(found.season)
         qualified = {row.pair.key for table in tables for row in table.rows if row.qualified and row.pair}
         assert {"R1007-H2015", "R1007-H2016"} & qualified or qualified
@@ -114,7 +132,7 @@ class TestLoading:
         monkeypatch.setattr(scenario, "make_official", results.make_official)
         run()
         assert state_of_database() is State.LOADED
-        assert CompetitionClass.objects.filter(results_state="official").count() == 5
+        assert CompetitionClass.objects.filter(results_state="official").count() == 8
 
     def test_every_role_may_do_its_part_and_no_more(self):
         found = load(say=quiet)
@@ -140,8 +158,76 @@ class TestLoading:
             assert client.get(account.path).status_code == 200
 
 
+def rows_of(competition: Competition, number: str) -> dict[str, dict[str, Any]]:
+    """Return the official results of a class by entry number, in the order of the list."""
+    return {row["number"]: row for row in competition.classes.get(number=number).published.get().document["entries"]}
+
+
+def check_eventing(rows: dict[str, dict[str, Any]]) -> None:
+    """Equal penalties are parted by the collective marks; 2 points for an error come off both sheets."""
+    tied = [[rows[number][key] for key in ("placing", "penalty", "total", "collectives")] for number in ("50", "34")]
+    assert tied == [[3, "32.8", "67.24", "83.5"], [4, "32.8", "67.23", "83"]]
+    assert rows["50"]["tie"] == {"with": ["34"], "step": "collectives", "value": "83.5"}
+    assert (rows["43"]["placing"], rows["43"]["penalty"]) == (5, "34.1")
+    assert sum("1 error of course" in line for line in rows["43"]["working"]) == 2
+    assert (rows["10"]["status"], rows["10"]["placing"]) == ("eliminated", None)
+
+
+def check_young_horses(rows: dict[str, dict[str, Any]]) -> None:
+    """C marks the technical part, B the quality; half a per cent for an error comes off the total."""
+    assert list(rows) == ["16", "65", "64", "67", "12", "58", "66", "30", "7"]
+    assert rows["16"]["parts"] == {"technical": "69.773", "quality": "76.800"}
+    assert {seat: sheet["percentage"] for seat, sheet in rows["16"]["sheets"].items()} == {"C": "69.773", "B": "76.800"}
+    assert rows["16"]["total"] == "73.287"
+    assert [number for number, row in rows.items() if row["sheets"]["B"]["place"] == 1] == ["64"]
+    assert (rows["7"]["placing"], rows["7"]["total"]) == (9, "65.564")
+
+
+def check_freestyle(rows: dict[str, dict[str, Any]]) -> None:
+    """Equal totals are parted by the artistic part; half a per cent for the time comes off that part."""
+    tied = [
+        (rows[number]["placing"], rows[number]["total"], rows[number]["parts"]["artistic"]) for number in ("40", "5")
+    ]
+    assert tied == [(3, "70.217", "74.183"), (4, "70.217", "70.600")]
+    assert [(rows[number]["placing"], rows[number]["total"]) for number in ("29", "15")] == [
+        (1, "71.625"),
+        (2, "71.617"),
+    ]
+    assert (rows["47"]["placing"], rows["47"]["total"], rows["47"]["parts"]["artistic"]) == (10, "63.142", "66.450")
+    assert rows["22"]["status"] == "withdrawn"
+
+
+def check_championship(view: ChampionshipView) -> None:
+    """The mean of classes 3 and 9; equal ones by the artistic part; who misses a class has no place."""
+    rows = {row.unit: (row.placing, row.value) for row in view.rows}
+    assert ([column.number for column in view.columns], view.official, len(rows)) == (["3", "9"], True, 14)
+    assert rows["R1059-H2029"] == (1, "72.479")
+    assert (rows["R1024-H2023"], rows["R1069-H2037"]) == ((6, "64.214"), (7, "64.214"))
+    assert rows["R1007-H2015"] == (None, None)
+
+
+def check_findings(show: Competition) -> None:
+    """Three findings are decided, each with a reason of its own; three of the running class wait for the office."""
+    found = {
+        (current.number, finding.key): finding.decision and finding.decision.reason
+        for current in show.classes.all()
+        for finding in findings_of(current)
+    }
+    waiting = {place for place, reason in found.items() if reason is None}
+    assert waiting == {("6", "marks/47/19"), ("6", "unsigned/9/E"), ("6", "unsigned/15/C")}
+    assert set(found) - waiting == {("5", "percentages/27"), ("6", "marks/9/13"), ("9", "percentages/23")}
+    assert len({reason for reason in found.values() if reason}) == 3
+
+
+def check_signatures() -> None:
+    """Every finished sheet is signed, but for two of the running class."""
+    unsigned = Sheet.objects.filter(signed=False).values_list("entry__number", "seat__seat")
+    assert set(unsigned.exclude(entry__status="running")) == {("9", "E"), ("15", "C")}
+    assert set(unsigned.filter(entry__status="running")) == {("32", "C"), ("32", "E")}
+
+
 def _counts() -> tuple[int, ...]:
-    models = (SheetRevision, EntryChange, ScoreChange, Score, Entry, User)
+    models = (Championship, SheetRevision, EntryChange, ScoreChange, Score, Entry, User)
     versions = Competition.objects.values_list("classes__version", flat=True)
     return (*(model._default_manager.count() for model in models), *sorted(versions))
 
@@ -210,7 +296,7 @@ class TestDocuments:
         assert {request["kind"] for request in wanted} == {
             "results", "running-order", "sheet", "sheets", "season-statement",
         }  # fmt: skip
-        assert sum(request["kind"] == "results" for request in wanted) == 6
+        assert sum(request["kind"] == "results" for request in wanted) == 9
 
     @pytest.fixture
     def job(self) -> Job:
@@ -251,7 +337,7 @@ def test_the_whole_demonstration_with_a_real_queue_and_worker(tmp_path):
     done = manage("demo", "--once")
     assert done.returncode == 0, done.stdout + done.stderr
     listed = re.findall(r"^(\d+) +(\d+) +(.+\.pdf) +(reports/\S+\.pdf)$", done.stdout, re.MULTILINE)
-    assert len(listed) == 29
+    assert len(listed) == 42
     for pages, size, _, path in listed:
         content = (tmp_path / "files" / path).read_bytes()
         assert len(content) == int(size)
@@ -280,7 +366,7 @@ def test_a_reset_throws_everything_away_and_loads_anew(served):
     said = run(reset=True)
     assert "thrown away" in said
     assert Competition.objects.get().slug == "mirefell-2026-11"
-    assert CompetitionClass.objects.filter(results_state="official").count() == 5
+    assert CompetitionClass.objects.filter(results_state="official").count() == 8
     assert authenticate(username="office", password=passwords_in(said)["office"])
 
 
