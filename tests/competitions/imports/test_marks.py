@@ -155,12 +155,9 @@ def test_the_row_about_the_whole_sheet_says_whether_it_is_signed(competition_cla
 def test_a_signature_is_taken_back_only_by_a_file_that_is_said_to_be_right(competition_class):
     mark_sheet(competition_class.entries.get(number="1"), "C", signed=True)
     text = signatures("1,1,C,,,,false")
+    advice = "Correct the file, or import it with replacing allowed if the file is right."
     assert problems_of(competition_class, text) == [
-        (
-            "row 2, signed",
-            "Sheet C of entry 1 is signed, but here stands false. Correct the file, or import it with replacing "
-            "allowed if the file is right.",
-        )
+        ("row 2, signed", f"Sheet C of entry 1 is signed, but here stands false. {advice}"),
     ]
     assert Sheet.objects.get().signed
     assert counts(competition_class, text, replace=True) == (0, 1, 0)
