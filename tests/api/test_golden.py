@@ -17,7 +17,8 @@ from tests.api.conftest import World, build_world
 from tests.api.test_permissions import TABLE, Row, filled
 
 GOLDEN = Path(__file__).parent / "golden"
-READS = [row for row in TABLE if row.method == "GET" and row.name not in {"api-schema", "api-docs"}]
+_NOT_JSON = {"api-schema", "api-docs", "api-export-entries", "api-export-marks", "api-export-outcomes"}
+READS = [row for row in TABLE if row.method == "GET" and row.name not in _NOT_JSON]
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z")
 
 
@@ -59,10 +60,7 @@ def test_answers_are_as_on_file_and_hold_no_floats(fixed_world: World, row: Row)
     with time_machine.travel("2026-11-20T10:00:00Z", tick=False):
         response = fixed_world.client("staff").get(f"/api/v1/{filled(row.url, fixed_world.values())}")
     assert response.status_code == 200
-    if response.streaming:
-        shown: Any = b"".join(response.streaming_content).decode().splitlines()
-    else:
-        shown = numbered(json.loads(response.content, parse_float=no_float))
+    shown = numbered(json.loads(response.content, parse_float=no_float))
     text = json.dumps(shown, indent=1, ensure_ascii=False) + "\n"
     if os.environ.get("MARKBOOK_GOLDEN") == "write":
         GOLDEN.mkdir(exist_ok=True)
