@@ -206,7 +206,7 @@ SPECTACULAR_SETTINGS = {
         {"name": "Competitions", "description": "Shows and their classes."},
         {"name": "Entries", "description": "Pairs in a class, the running order, outcomes, who is in the ring."},
         {"name": "Sheets", "description": "What each seat writes about each entry. Private."},
-        {"name": "Results", "description": "Provisional and official results; making official, correcting, withdrawing."},
+        {"name": "Results", "description": "Provisional and official results; official, corrected, withdrawn."},
         {"name": "Library", "description": "Tests, rule sets and season schemes as open documents; judges."},
         {"name": "Ledger", "description": "The record of official scores, and the pairs that earned them."},
         {"name": "Seasons", "description": "Associations, their seasons, standings and statements."},
