@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any, NamedTuple
+from urllib.parse import quote
+
+from django.urls import reverse
 
 import scoring
 from competitions.desk.consequences import what_was_ridden
 from competitions.desk.paper import NOTHING, PaperTotal, compare_total
 from competitions.models import ClassResults, CompetitionClass, Entry, PanelSeat, ResultRow, Sheet
+from competitions.selectors.documents import items_of_seat, test_of
 from competitions.selectors.summaries import summary_of
 
 NOT_RIDING = frozenset({Entry.Status.WITHDRAWN, Entry.Status.NO_SHOW})
@@ -34,6 +39,25 @@ class Cell:
     signed: bool = False
     paper: PaperTotal = NOTHING
 
+    @property
+    def figure(self) -> str:
+        return self.percentage or (f"{self.points} p." if self.points else "\N{EN DASH}")
+
+    @property
+    def spoken(self) -> str:
+        return f"{self.word}, {self.percentage} per cent" if self.percentage else self.word
+
+
+class SheetColumns(NamedTuple):
+    """What a cell needs of a sheet."""
+
+    entry_id: int
+    seat_id: int
+    marks: dict[str, int]
+    given_result: dict[str, str] | None
+    typed_total: str
+    signed: bool
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ride:
@@ -46,6 +70,7 @@ class Ride:
     so_far: str
     in_ring: bool
     said: str
+    url: str
 
     @property
     def expected(self) -> bool:
@@ -89,10 +114,9 @@ def overview_of(cls: CompetitionClass) -> Overview:
     """Read a class for its desk with a number of queries that does not grow with its entries."""
     seats = tuple(cls.seats.select_related("judge"))
     entries = list(cls.entries.select_related("pair__rider", "pair__horse").order_by("order", "number", "pk"))
-    sheets = {(s.entry_id, s.seat_id): s for s in Sheet.objects.filter(entry__competition_class=cls)}
-    rows = {row.entry_id: row for row in ResultRow.objects.filter(entry__competition_class=cls)}
-    results = ClassResults.objects.filter(competition_class=cls).first()
-    rides = tuple(_ride(cls, entry, seats, sheets, rows.get(entry.pk)) for entry in entries)
+    problem = ClassResults.objects.filter(competition_class=cls).values_list("problem", flat=True).first() or ""
+    reading = _Reading(cls, seats, problem=problem)
+    rides = tuple(reading.ride(entry) for entry in entries)
     expected = [cell for ride in rides if ride.expected for cell in ride.cells]
     counts: dict[str, int] = {}
     for cell in expected:
@@ -101,46 +125,79 @@ def overview_of(cls: CompetitionClass) -> Overview:
         cls=cls,
         seats=seats,
         rides=rides,
-        problem=results.problem if results else "",
+        problem=problem,
         sheets_in=sum(1 for cell in expected if cell.state not in {"missing", "incomplete"}),
         sheets_expected=len(expected),
         counts=counts,
     )
 
 
-def _ride(
+class _Reading:
+    """The sheets and the stored results of a class, read once for all its rides."""
+
+    def __init__(self, cls: CompetitionClass, seats: Iterable[PanelSeat], *, problem: str) -> None:
+        self.cls, self.seats, self.problem = cls, tuple(seats), problem
+        self.url = reverse("desk-class", args=[cls.competition.slug, cls.number])
+        test = test_of(cls)
+        self.items = {seat.pk: tuple(item.id for item in items_of_seat(test, seat)) for seat in self.seats}
+        columns = Sheet.objects.filter(entry__competition_class=cls).order_by().values_list(*SheetColumns._fields)
+        self.sheets = {(sheet.entry_id, sheet.seat_id): sheet for sheet in map(SheetColumns._make, columns)}
+        rows = ResultRow.objects.filter(entry__competition_class=cls).order_by()
+        self.rows: dict[int, Mapping[str, Any]] = {
+            row["entry_id"]: row
+            for row in rows.values("entry_id", "placing", "shared", "total", "document__so_far", "document__sheets")
+        }
+
+    def ride(self, entry: Entry) -> Ride:
+        entry.competition_class = self.cls
+        row = self.rows.get(entry.pk, {})
+        # The rows of a class that cannot be computed are those of before: its sheets are added up by themselves.
+        stored = {} if self.problem else row.get("document__sheets") or {}
+        return Ride(
+            entry=entry,
+            ride_time=entry.ride_time.astimezone(self.cls.competition.zone) if entry.ride_time else None,
+            cells=tuple(self._cell(entry, seat, stored.get(seat.seat)) for seat in self.seats),
+            placing=row.get("placing"),
+            shared=row.get("shared", False),
+            total=row.get("total", ""),
+            so_far=row.get("document__so_far") or "",
+            in_ring=self.cls.in_ring_id == entry.pk,
+            said=what_was_ridden(self.cls, entry) if entry.errors or entry.deductions else "",
+            url=f"{self.url}{quote(entry.number)}/",
+        )
+
+    def _cell(self, entry: Entry, seat: PanelSeat, stored: Mapping[str, Any] | None) -> Cell:
+        sheet = self.sheets.get((entry.pk, seat.pk))
+        summary = None
+        if sheet is not None and stored is not None and sheet.given_result is None:
+            missing = tuple(item for item in self.items[seat.pk] if item not in sheet.marks)
+            summary = scoring.SheetSummary(
+                points=stored["points"] or "0",
+                maximum="",
+                percentage=stored["percentage"],
+                complete=not missing,
+                missing=missing,
+            )
+        return cell_of(self.cls, entry, seat, sheet, summary=summary)
+
+
+def cell_of(
     cls: CompetitionClass,
     entry: Entry,
-    seats: Iterable[PanelSeat],
-    sheets: dict[tuple[int, int], Sheet],
-    row: ResultRow | None,
-) -> Ride:
-    entry.competition_class = cls
-    cells = tuple(cell_of(cls, entry, seat, sheets.get((entry.pk, seat.pk))) for seat in seats)
-    document = row.document if row else {}
-    return Ride(
-        entry=entry,
-        ride_time=entry.ride_time.astimezone(cls.competition.zone) if entry.ride_time else None,
-        cells=cells,
-        placing=row.placing if row else None,
-        shared=row.shared if row else False,
-        total=document.get("total") or "",
-        so_far=document.get("so_far") or "",
-        in_ring=cls.in_ring_id == entry.pk,
-        said=what_was_ridden(cls, entry),
-    )
-
-
-def cell_of(cls: CompetitionClass, entry: Entry, seat: PanelSeat, sheet: Sheet | None) -> Cell:
-    """Say how far one seat's sheet of one entry has come."""
+    seat: PanelSeat,
+    sheet: Sheet | SheetColumns | None,
+    *,
+    summary: scoring.SheetSummary | None = None,
+) -> Cell:
+    """Say how far one seat's sheet of one entry has come; without its figures they are added up here."""
     if sheet is None or not (sheet.marks or sheet.given_result):
         if entry.status in SHEETS_OPTIONAL:
             return Cell(seat=seat.seat, state="not-needed", word="not needed")
         return Cell(seat=seat.seat, state="missing", word="missing")
     if sheet.given_result is not None:
         return _given_cell(seat, sheet, signed=sheet.signed or not cls.competition.sheets_signed)
-    sheet.entry, sheet.seat = entry, seat
-    summary = summary_of(sheet, competition_class=cls)
+    if summary is None:
+        summary = summary_of(Sheet(entry=entry, seat=seat, marks=sheet.marks), competition_class=cls)
     paper = compare_total(sheet.typed_total, summary)
     state, word = _state(summary, paper, signed=sheet.signed or not cls.competition.sheets_signed)
     if state == "incomplete" and entry.status in SHEETS_OPTIONAL:
@@ -168,7 +225,7 @@ def _state(summary: scoring.SheetSummary, paper: PaperTotal, *, signed: bool) ->
     return "complete", "complete"
 
 
-def _given_cell(seat: PanelSeat, sheet: Sheet, *, signed: bool) -> Cell:
+def _given_cell(seat: PanelSeat, sheet: Sheet | SheetColumns, *, signed: bool) -> Cell:
     given = sheet.given_result or {}
     return Cell(
         seat=seat.seat,

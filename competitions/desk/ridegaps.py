@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from competitions.models import Competition, Entry
+from competitions.models import Competition, CompetitionClass, Entry
 
 SAME_HORSE = timedelta(minutes=30)
 OTHER_HORSE = timedelta(minutes=40)
@@ -34,10 +34,11 @@ class ShortChange:
         )
 
 
-def short_changes(competition: Competition) -> list[ShortChange]:
+def short_changes(competition: Competition, *, cls: CompetitionClass | None = None) -> list[ShortChange]:
     """Return the pairs of rides that follow too closely: under 30 minutes on one horse, under 40 on another.
 
-    From start to start, so that the test itself and the warming up lie in between; common practice.
+    From start to start, so that the test itself and the warming up lie in between; common practice. With ``cls`` those
+    alone of which one ride at least is in that class.
     """
     entries = (
         Entry.objects.filter(competition_class__competition=competition, ride_time__isnull=False)
@@ -45,6 +46,8 @@ def short_changes(competition: Competition) -> list[ShortChange]:
         .select_related("pair__rider", "pair__horse", "competition_class")
         .order_by("pair__rider_id", "ride_time", "pk")
     )
+    if cls is not None:
+        entries = entries.filter(pair__rider__in=cls.entries.order_by().values("pair__rider"))
     found = []
     previous: Entry | None = None
     for entry in entries:
@@ -54,7 +57,7 @@ def short_changes(competition: Competition) -> list[ShortChange]:
             assert after is not None  # noqa: S101 - as above
             gap = after - before
             least = SAME_HORSE if previous.pair.horse_id == entry.pair.horse_id else OTHER_HORSE
-            if gap < least:
+            if gap < least and (cls is None or cls.pk in {previous.competition_class_id, entry.competition_class_id}):
                 found.append(
                     ShortChange(
                         rider=entry.pair.rider.name,

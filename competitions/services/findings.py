@@ -13,6 +13,7 @@ from datetime import datetime
 from fractions import Fraction
 from hashlib import sha256
 
+import scoring
 from competitions.models import ClassResults, CompetitionClass, Entry, PanelSeat, Sheet
 from competitions.selectors.documents import test_of
 from scoring.exact import format_exact, parse_decimal
@@ -72,6 +73,7 @@ class _Ride:
     seats: Sequence[PanelSeat]
     sheets: Mapping[str, Sheet]
     results: Mapping[str, Mapping[str, str | None]]
+    items: Sequence[scoring.Item]
 
     def findings(self) -> Iterator[Finding]:
         yield from self._percentages()
@@ -105,7 +107,7 @@ class _Ride:
         limit = _limit(self.competition_class.competition.movement_limit)
         if limit is None:
             return
-        for item in test_of(self.competition_class).items:
+        for item in self.items:
             texts = {
                 seat: mark_text(sheet.marks[item.id])
                 for seat, sheet in self.sheets.items()
@@ -124,7 +126,7 @@ class _Ride:
             )
 
     def _substitutes(self, seat: str, sheet: Sheet) -> Iterator[Finding]:
-        items = {item.id: item for item in test_of(self.competition_class).items}
+        items = {item.id: item for item in self.items}
         there = [item for item in sheet.substitutes if item in sheet.marks and item in items]
         if not there or sheet.given_result is not None:
             return
@@ -193,6 +195,7 @@ def typed_total_fault(typed: str, *, points: str | None, percentage: str | None)
 def _rides(competition_class: CompetitionClass) -> Iterator[_Ride]:
     """Read the completed rides of a class in three queries, by number."""
     seats = list(competition_class.seats.all())
+    items = test_of(competition_class).items
     results = ClassResults.objects.filter(competition_class=competition_class).first()
     rows = {row["number"]: row for row in (results.document.get("entries", []) if results else [])}
     entries = (
@@ -206,7 +209,7 @@ def _rides(competition_class: CompetitionClass) -> Iterator[_Ride]:
             continue
         sheets = {sheet.seat_id: sheet for sheet in entry.sheets.all()}
         by_seat = {seat.seat: sheets[seat.pk] for seat in seats if seat.pk in sheets}
-        yield _Ride(competition_class, entry, seats, by_seat, row.get("sheets") or {})
+        yield _Ride(competition_class, entry, seats, by_seat, row.get("sheets") or {}, items)
 
 
 def _limit(text: str) -> Fraction | None:

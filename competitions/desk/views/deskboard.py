@@ -61,16 +61,11 @@ class RingView(ClassDeskView):
 
 
 def live_context(view: ClassDeskView) -> dict[str, Any]:
-    changes = [
-        change
-        for change in short_changes(view.competition)
-        if view.cls.pk in {change.earlier.competition_class_id, change.later.competition_class_id}
-    ]
     return {
         "competition": view.competition,
         "cls": view.cls,
         "overview": overview_of(view.cls),
-        "short_changes": changes,
+        "short_changes": short_changes(view.competition, cls=view.cls),
         "open": view.cls.open_for_changes,
         "live_tag": live_tag(view.cls.pk, view.cls.version),
         "report_kinds": REPORT_KINDS,

@@ -12,6 +12,7 @@ from competitions.desk.history import class_history, result_changes, result_hist
 from competitions.desk.overview import overview_of
 from competitions.models import ClassResults, PublishedResults
 from competitions.selectors.board import Board, board_for
+from competitions.selectors.documents import class_document
 from competitions.services.differences import findings_of
 from competitions.services.results import cancel_correction, make_official, start_correction, withdraw_results
 from riders.errors import DomainError, InvalidInput
@@ -71,7 +72,10 @@ class OfficialView(ClassDeskView):
         results = ClassResults.objects.filter(competition_class=self.cls).first()
         if self.cls.correction_reason and results is not None:
             draft = PublishedResults(
-                competition_class=self.cls, revision=self.cls.revision + 1, document=results.document
+                competition_class=self.cls,
+                revision=self.cls.revision + 1,
+                class_document=class_document(self.cls),
+                document=results.document,
             )
             return board_for(self.cls, published=draft, everyone=True)
         return board_for(self.cls, everyone=True)
