@@ -4,3 +4,9 @@ from django.apps import AppConfig
 class CompetitionsConfig(AppConfig):
     name = "competitions"
     verbose_name = "Competitions, classes, sheets and results"
+
+    def ready(self) -> None:
+        from competitions.services.moved_pairs import MovedPairs  # noqa: PLC0415 - models are not ready before
+        from riders.services.followers import register  # noqa: PLC0415 - as above
+
+        register(MovedPairs())

@@ -16,12 +16,16 @@ from riders.models import (
     AssociationRole,
     Horse,
     Membership,
+    MembershipChange,
+    Merge,
+    NameDecision,
     Pair,
     Rider,
     Scheme,
     Score,
     Season,
     User,
+    WaitingImport,
 )
 
 Visitor = User | AnonymousUser
@@ -43,14 +47,20 @@ def keeps(user: Visitor, association: Association | None) -> bool:
     return user.is_staff or AssociationRole.objects.filter(user=user, association=association).exists()
 
 
+def keeps_a_ledger(user: Visitor) -> bool:
+    """Tell whether the user keeps the ledger of any association: riders, horses and scores belong to all of them."""
+    return user.is_authenticated and (user.is_staff or AssociationRole.objects.filter(user=user).exists())
+
+
 def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
     """Return those rows of a queryset that the user may know of."""
     if queryset.model in {Rider, Horse, Pair, Association, Season, Scheme}:
         return queryset
     if queryset.model is Score:
-        kept = user.is_authenticated and (user.is_staff or associations_of(user).exists())
-        return queryset if kept else queryset.filter(retracted_at__isnull=True)
-    if queryset.model is Membership:
+        return queryset if keeps_a_ledger(user) else queryset.filter(retracted_at__isnull=True)
+    if queryset.model in {WaitingImport, NameDecision, Merge}:
+        return queryset if keeps_a_ledger(user) else queryset.none()
+    if queryset.model in {Membership, MembershipChange}:
         return (
             queryset
             if user.is_authenticated and user.is_staff
@@ -79,6 +89,10 @@ def _can_with_role(user: User, verb: str, obj: Any) -> bool:
         return keeps(user, obj if isinstance(obj, Association) else obj.association)
     if isinstance(obj, ApiToken):
         return obj.user_id == user.pk
+    if isinstance(obj, WaitingImport | NameDecision | Merge):
+        return keeps_a_ledger(user)
+    if verb == "change" and isinstance(obj, Score):
+        return obj.source == Score.Source.IMPORT and keeps_a_ledger(user)
     if verb == "change" or not isinstance(obj, Rider | Pair | Score):
         return False
     rider = obj if isinstance(obj, Rider) else obj.rider if isinstance(obj, Pair) else obj.pair.rider

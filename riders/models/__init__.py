@@ -1,6 +1,10 @@
 from riders.models.accounts import ApiToken, AssociationRole, User
 from riders.models.associations import Association, Membership, Scheme, Season
+from riders.models.imports import WaitingImport
 from riders.models.ledger import Score, ScoreChange, StandingRow
+from riders.models.matching import NameDecision
+from riders.models.memberships import MembershipChange
+from riders.models.merges import Merge
 from riders.models.people import Horse, Owner, Pair, Rider
 from riders.models.requests import IdempotencyRecord
 
@@ -11,6 +15,9 @@ __all__ = [
     "Horse",
     "IdempotencyRecord",
     "Membership",
+    "MembershipChange",
+    "Merge",
+    "NameDecision",
     "Owner",
     "Pair",
     "Rider",
@@ -20,4 +27,5 @@ __all__ = [
     "Season",
     "StandingRow",
     "User",
+    "WaitingImport",
 ]
