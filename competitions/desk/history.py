@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from competitions.desk.consequences import deduction_sentence
+from competitions.selectors.consequences import deduction_sentence
 from competitions.desk.typed import mark_as_written
 from competitions.models import CompetitionClass, Entry, PanelSeat, PublishedResults, Sheet
 from competitions.selectors.documents import items_of_seat, test_of

@@ -11,7 +11,7 @@ from urllib.parse import quote
 from django.urls import reverse
 
 import scoring
-from competitions.desk.consequences import what_was_ridden
+from competitions.selectors.consequences import what_was_ridden
 from competitions.desk.paper import NOTHING, PaperTotal, compare_total
 from competitions.models import ClassResults, CompetitionClass, Entry, PanelSeat, ResultRow, Sheet
 from competitions.selectors.documents import items_of_seat, test_of

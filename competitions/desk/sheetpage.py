@@ -9,9 +9,9 @@ from typing import Any
 from django.urls import reverse
 
 import scoring
-from competitions.desk.consequences import consequences
 from competitions.models import CompetitionClass, Entry, PanelSeat
-from competitions.selectors.documents import items_of_seat, rules_of, test_of
+from competitions.selectors.arithmetic import deductions_for_seat, sheet_arithmetic
+from competitions.selectors.consequences import consequences
 from riders.models import User
 from scoring.exact import format_exact
 
@@ -58,35 +58,10 @@ def sheet_rows(
 
 def page_data(cls: CompetitionClass, *, entry: Entry, seat: PanelSeat, user: User) -> dict[str, Any]:
     """Return what the page's script needs to add the sheet up as the server does: whole numbers, decimals as text."""
-    test, rules = test_of(cls), rules_of(cls)
-    items = items_of_seat(test, seat)
     address = [cls.competition.slug, cls.number, entry.number, seat.seat]
     return {
-        "unit": test.unit,
-        "items": [
-            {
-                "id": item.id,
-                "label": item.label,
-                "weight": test.weights[test.positions[item.id]],
-                "coefficient": format_exact(item.coefficient),
-                "part": item.part,
-                "scale": {"minimum": item.scale.minimum, "maximum": item.scale.maximum, "step": item.scale.step},
-            }
-            for item in items
-        ],
-        "rules": {
-            "decimals": rules.sheet_decimals,
-            "totalDecimals": rules.decimals,
-            "rounding": str(rules.rounding),
-            "parts": {part: format_exact(weight) for part, weight in rules.parts.items()},
-            "errorsOff": rules.errors.off if rules.errors else "",
-            "errorSteps": [format_exact(step) for step in rules.errors.steps] if rules.errors else [],
-        },
-        "deductions": [
-            {"off": d.get("off", ""), "amount": str(d.get("amount", "0")), "part": d.get("part") or "technical"}
-            for d in entry.deductions
-            if d.get("off") != "total-percentage" and d.get("seat") in {None, "", seat.seat}
-        ],
+        **sheet_arithmetic(cls, seat=seat),
+        "deductions": deductions_for_seat(entry, seat=seat),
         "consequences": consequences(cls, most=20),
         "stateUrl": reverse("desk-sheet-state", args=address),
         "draftKey": f"sheet/{user.pk}/{'/'.join(address)}",

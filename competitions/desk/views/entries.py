@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from competitions.desk.access import ClassDeskView, EntryDeskView
-from competitions.desk.consequences import consequence_of_errors, consequences, deduction_sentence
+from competitions.selectors.consequences import consequence_of_errors, consequences, deduction_sentence
 from competitions.desk.forms.entries import (
     DeductionFormSet,
     EntryForm,

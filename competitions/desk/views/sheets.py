@@ -14,7 +14,7 @@ from django.utils import timezone
 
 import scoring
 from competitions.desk.access import SheetDeskView
-from competitions.desk.consequences import consequences
+from competitions.selectors.consequences import consequences
 from competitions.desk.history import sheet_history
 from competitions.desk.paper import compare_total
 from competitions.desk.presence import note_closing, note_opening
