@@ -1,11 +1,13 @@
 """Who may see and do what at a competition. Pages and API get objects only through ``visible``; deny is the default.
 
-========== =====================================================================================================
-view       the public part: a published competition, its classes, entries and results. Marks by movement are not
-view-sheets marks and remarks: the office, the judge of the seat, and the rider once the results are official
-mark       write a sheet: the judge of that seat while the class is open, and the office
-run        everything at the desk: the office of that competition and staff
-========== =====================================================================================================
+============ ===================================================================================================
+view         the public part: a published competition, its classes, entries and results. Marks by movement are not
+view-sheets  marks and remarks: the office, the judge of the seat, and the rider once the results are official
+mark         write a sheet: the judge of that seat while the class is open, and the office
+count-errors errors of course: the judge of the presiding seat while the class is open, and the office
+compare      a judge's own marks beside the panel's: the judge of the seat once results are official, nobody else
+run          everything at the desk: the office of that competition and staff
+============ ===================================================================================================
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ from competitions.models import (
     Sheet,
     Test,
 )
+from competitions.selectors.panels import presiding_seat
 from riders.policy import Visitor
 
 _M = TypeVar("_M", bound=Model)
@@ -49,6 +52,9 @@ _TO_CLASS: dict[type[Model], str] = {
     PanelSeat: "competition_class",
     PublishedResults: "competition_class",
 }
+
+
+_VERBS = {"view-sheets", "mark", "count-errors", "compare", "run"}
 
 
 def office_competitions(user: Visitor) -> QuerySet[Competition]:
@@ -102,13 +108,17 @@ def can(user: Visitor, verb: str, obj: Any) -> bool:
             visible(user, type(obj)._default_manager.filter(pk=obj.pk)).exists()  # noqa: SLF001 - Django's name for it
         )
     competition = _competition_of(obj)
-    if not user.is_authenticated or competition is None or verb not in {"view-sheets", "mark", "run"}:
+    if not user.is_authenticated or competition is None or verb not in _VERBS:
         return False
+    if verb == "compare":
+        return _is_judge_of(user, obj) and not _class_of(obj).open_for_changes
     if is_office(user, competition):
         return True
     if verb == "view-sheets":
         return _may_view_sheets(user, obj)
-    return verb == "mark" and _is_judge_of(user, obj) and _class_of(obj).open_for_changes
+    if verb not in {"mark", "count-errors"} or not _is_judge_of(user, obj) or not _class_of(obj).open_for_changes:
+        return False
+    return verb == "mark" or _presides(obj)
 
 
 def _own_sheets(user: Visitor) -> Q:
@@ -149,3 +159,8 @@ def _may_view_sheets(user: Visitor, obj: Any) -> bool:
 def _is_judge_of(user: Visitor, obj: Any) -> bool:
     seat = obj.seat if isinstance(obj, Sheet) else obj
     return isinstance(seat, PanelSeat) and seat.judge is not None and seat.judge.user_id == user.pk
+
+
+def _presides(obj: Any) -> bool:
+    seat = obj.seat if isinstance(obj, Sheet) else obj
+    return presiding_seat(seat.competition_class.seats.all()) == seat

@@ -5,6 +5,7 @@ from competitions.models.competitions import Competition, CompetitionChange, Jud
 from competitions.models.entries import Entry, EntryChange
 from competitions.models.results import ClassResults, PublishedResults, ResultRow
 from competitions.models.sheets import Sheet, SheetRevision
+from competitions.models.table import TableChange
 
 __all__ = [
     "Championship",
@@ -26,5 +27,6 @@ __all__ = [
     "RuleSet",
     "Sheet",
     "SheetRevision",
+    "TableChange",
     "Test",
 ]
