@@ -20,18 +20,19 @@ from scoring.commentary.evidence import Piece, Profile, fit, general_fit, moveme
 from scoring.commentary.lattice import GENERAL, Step, most_likely_path, probabilities
 from scoring.commentary.sentences import share_of_time, split_clauses, split_sentences
 from scoring.documents import InvalidDocument, Problem
-from scoring.exact import format_exact, format_units
+from scoring.exact import Rounding, format_exact, format_units, round_to_units
 from scoring.testsheets import Test
 
 __all__ = ["MOST_WORK", "Assignment", "align", "as_document"]
 
-MOST_WORK = 1_000_000
+MOST_WORK = 400_000
 _CERTAIN = 8_000
 _MOST_BROKEN = 8
+_MOST_CLAUSES = 12
 _ANCHOR = 8_000
-_NAMELESS = -70  # a movement is mostly named when talk comes to it
-_STAYS = -50
-_OPENS = 40
+_NAMELESS = -45  # a movement is mostly named when talk comes to it
+_STAYS = -25
+_OPENS = 60
 _BACK = 200
 _BREATH = Fraction(5, 2)
 
@@ -54,13 +55,23 @@ class Assignment:
     def as_dict(self) -> dict[str, object]:
         found: dict[str, object] = {
             "index": self.index,
-            "start": None if self.start is None else format_exact(self.start),
-            "end": None if self.end is None else format_exact(self.end),
+            "start": _seconds_text(self.start),
+            "end": _seconds_text(self.end),
             "item": self.item,
             "confidence": self.confidence,
             "text": self.text,
         }
         return found if self.part is None else found | {"part": self.part}
+
+
+def _seconds_text(moment: Fraction | None) -> str | None:
+    """Write seconds exactly, or to the thousandth where no decimal can."""
+    if moment is None:
+        return None
+    try:
+        return format_exact(moment)
+    except ValueError:
+        return format_units(round_to_units(moment, decimals=3, rounding=Rounding.HALF_UP), decimals=3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +81,7 @@ class _Unit:
     cues: tuple[int, ...]
     begins: bool
     start: Fraction | None
+    text: str
     piece: Piece
 
 
@@ -105,11 +117,11 @@ def _units(cues: Sequence[Cue]) -> list[_Unit]:
     for group in _broken(cues):
         texts = [text for sentence in split_sentences(_joined(group)) for text in _clauses(sentence)]
         if len(group) > 1:
-            units.append(_Unit(tuple(cue.index for cue in group), True, group[0].start, read_piece(" ".join(texts))))
+            units.append(_Unit(tuple(cue.index for cue in group), True, group[0].start, " ".join(texts), read_piece(" ".join(texts))))
             continue
         starts = share_of_time(group[0].start, group[0].end, texts)
         for number, (text, start) in enumerate(zip(texts, starts, strict=True)):
-            units.append(_Unit((group[0].index,), number == 0, start, read_piece(text)))
+            units.append(_Unit((group[0].index,), number == 0, start, text, read_piece(text)))
     return units
 
 
@@ -133,7 +145,7 @@ def _broken(cues: Sequence[Cue]) -> list[list[Cue]]:
 
 def _clauses(sentence: str) -> list[str]:
     clauses = split_clauses(sentence)
-    if len(clauses) < 2 or sum(_names_movement(clause) for clause in clauses) < 2:
+    if not 2 <= len(clauses) <= _MOST_CLAUSES or sum(_names_movement(clause) for clause in clauses) < 2:
         return [sentence]
     joined: list[str] = []
     for clause in clauses:
@@ -194,7 +206,7 @@ class _Clock:
                 burst = unit.start if pause > _BREATH else burst
             last = unit.start if unit.start is not None or unit.begins else last
             if unit.start is not None:
-                silent_from = unit.start + speaking_time(unit.piece.text)
+                silent_from = unit.start + speaking_time(unit.text)
 
 
 def _waited(since_last: Fraction, since_burst: Fraction, pause: Fraction, lengths: Sequence[int]) -> Step:
@@ -306,7 +318,7 @@ def _of_cue(cue: Cue, groups: Sequence[_Group], profiles: Sequence[Profile]) -> 
                 end=ends_at,
                 item=None if group.place == GENERAL else profiles[group.place].item.id,
                 confidence=_confidence(group.part),
-                text=" ".join(unit.piece.text for unit in group.units) if split else cue.text,
+                text=" ".join(unit.text for unit in group.units) if split else cue.text,
             )
         )
     return found

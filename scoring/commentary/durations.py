@@ -18,8 +18,8 @@ _SECONDS = {
 }  # fmt: skip
 _USUAL_SECONDS = 11
 _DELAY = 5
-VAGUE = 25
-TRUST = 70  # in hundredths: typical lengths and delays are not those of this ride
+VAGUE = 35
+TRUST = 60  # in hundredths: typical lengths and delays are not those of this ride
 _DENSITY = [70 + logarithm(seconds) for seconds in range(1, 122)]
 _WORDS_A_SECOND = Fraction(13, 5)
 
@@ -96,7 +96,9 @@ def after_fit(pause: Fraction) -> int:
     return (-200 - 8 * max(int(pause), 0)) * TRUST // 100
 
 
-def elapsed_fits(lengths: Sequence[int], *, since_last: Fraction, since_burst: Fraction, pause: Fraction) -> list[list[int]]:
+def elapsed_fits(
+    lengths: Sequence[int], *, since_last: Fraction, since_burst: Fraction, pause: Fraction
+) -> list[list[int]]:
     """Return the logarithms of how likely the time gone is where the ride went on, by the movement left and the distance.
 
     ``lengths`` are the movements' in tenths of a second. The time gone lies between that since the last piece began and

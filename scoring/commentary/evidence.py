@@ -22,7 +22,7 @@ from scoring.commentary.vocabulary import (
 )
 from scoring.testsheets import Item, Test
 
-__all__ = ["Piece", "Profile", "fit", "general_fit", "movements", "read_piece"]
+__all__ = ["LONGEST_PIECE", "Piece", "Profile", "fit", "general_fit", "movements", "read_piece"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,21 +33,24 @@ class _Odds:
 
 
 _ODDS = {
-    "figure": _Odds(150, -170, -110),
-    "gait": _Odds(90, -160, -30),
+    "figure": _Odds(180, -200, -140),
+    "gait": _Odds(90, -140, -30),
     "pace": _Odds(140, -130, -90),
-    "hand": _Odds(110, -90, -90),
+    "hand": _Odds(80, -90, -60),
     "letter": _Odds(180, -130, -150),
     "size": _Odds(140, -130, -120),
-    "quality": _Odds(80, -60, -60),
+    "quality": _Odds(110, -90, -60),
     "order": _Odds(80, -60, -40),
     "number": _Odds(700, -300, -300),
 }
+LONGEST_PIECE = 600
 _STRONG = ("figure", "gait", "pace", "letter", "size", "number")
 _SOFT_FIGURES = frozenset(("figure:transition", "figure:turn", "figure:enter", "figure:lengthen", "figure:stretch"))
 _NOT_GENERAL = 110
-_GENERAL_GAIN = (0, 70, 170, 280, 340, 380)
-_TOLD = frozenset(f"figure:{figure}" for figure in ("take-reins", "stretch", "strike-off", "rein-back", "counter-canter"))
+_GENERAL_GAIN = (0, 70, 200, 310, 360, 400)
+_TOLD = frozenset(
+    f"figure:{figure}" for figure in ("take-reins", "stretch", "strike-off", "rein-back", "counter-canter")
+)
 _HANDS = {"hand:left": "hand:right", "hand:right": "hand:left"}
 _OPENING = re.compile(r"(?:now|next|then|and now|and then|on to|here|into|so here|first)\b")
 _STAYING = re.compile(
@@ -74,7 +77,6 @@ class Profile:
 class Piece:
     """A sentence or clause read for its concepts. ``strong`` tells whether it names a movement at all."""
 
-    text: str
     concepts: frozenset[str]
     stems: frozenset[str]
     general: int
@@ -92,7 +94,9 @@ def movements(test: Test) -> tuple[Profile, ...]:
     gaits: set[str] = set()
     for item in items:
         concepts = _concepts_of(item, gaits)
-        gaits = {concept for concept, degree in concepts.items() if concept.startswith("gait:") and degree > 50} or gaits
+        gaits = {
+            concept for concept, degree in concepts.items() if concept.startswith("gait:") and degree > 50
+        } or gaits
         found.append(Profile(item, concepts, stems(item.text), stems(item.directive)))
     return tuple(_ordered(found))
 
@@ -193,12 +197,12 @@ def _ordered(profiles: Sequence[Profile]) -> list[Profile]:
 
 
 def read_piece(text: str) -> Piece:
-    """Read a sentence or clause for the concepts that it names."""
+    """Read a sentence or clause for the concepts that it names; of a very long one only the beginning."""
+    text = text[:LONGEST_PIECE]
     named = list(mentions(text))
     concepts = frozenset(mention.concept for mention in named)
     lowered = text.lower().lstrip(" \"'(")
     return Piece(
-        text=text,
         concepts=concepts,
         stems=stems(text),
         general=general_words(text),

@@ -18,9 +18,9 @@ GENERAL = -1
 _KINDS = 4  # of the movement reached, of the one before, of two before, of the whole ride
 _WHOLE = 3
 NEAR = 10
-_FAR = -620
+_FAR = -470
 _ASIDE = -280
-_MOVE = (NEVER, -85, -150, -220, -285, -345, -400, -450, -495, -535, -570)
+_MOVE = (NEVER, -85, -150, -210, -260, -300, -335, -365, -390, -410, -425)
 _BEGIN = (-90, -60, -170, -280, -390, -500, -600, -700, -800, -900, -1000)
 _SAME = (
     (-70, -340, -480, -270),
@@ -121,7 +121,9 @@ def _moves(step: Step, count: int) -> list[Sequence[int]]:
     if step.elapsed is None:
         return [_BEGIN, *[_MOVE] * count]
     costs = [_BEGIN, *[_MOVE] * count]
-    return [[cost + timed for cost, timed in zip(*rows, strict=False)] for rows in zip(costs, step.elapsed, strict=True)]
+    return [
+        [cost + timed for cost, timed in zip(*rows, strict=False)] for rows in zip(costs, step.elapsed, strict=True)
+    ]
 
 
 def _forward(before: _Row, step: Step, count: int) -> _Row:

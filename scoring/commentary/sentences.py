@@ -10,7 +10,7 @@ from scoring.exact import Rounding, round_to_units
 
 __all__ = ["share_of_time", "split_clauses", "split_sentences"]
 
-_END = re.compile(r"[.!?\u2026]+[\"'\u201d\u2019)]*(?=\s|\Z)")
+_END = re.compile(r"[.!?\u2026]++[\"'\u201d\u2019)]*+(?=\s|\Z)")
 _ABBREVIATION = re.compile(r"\b(?:no|nr|mov|approx|e\.g|i\.e|etc|vs|mr|mrs|ms|dr)\.\Z", re.IGNORECASE)
 _CLAUSE = re.compile(
     r";\s+|\s[\u2013\u2014-]\s|,\s+(?=(?:and|but|while|whereas|though)\s+(?:then\b|the\b|this\b|that\b|in\b|on\b|now\b))"

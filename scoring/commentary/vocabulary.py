@@ -46,7 +46,7 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
     ("figure:change", r"(?:simple|flying|single|lead) changes?\b|chang\w+ (?:of |the )?(?:the )?(?:leg|lead|legs)\b|tempi(?:s|\b)"
      r"|swap(?:s|ped)?\b|(?:the|that|this|second|first|last|late|clean) changes?\b(?! of)|changes? (?:left|right|was|is|late|clean)\b"
      r"|\btwos\b|\bthrees\b|(?:every|each) (?:second|third|fourth|other) stride"),
-    ("figure:simple-change", r"simple changes?\b|through (?:\w+ |to \w+ )*?(?:walk|trot)\b|over the trot"),
+    ("figure:simple-change", r"simple changes?\b|through (?:\w+ ){0,4}(?:walk|trot)\b|over the trot"),
     ("figure:flying-change", r"flying changes?\b|tempi(?:s|\b)|clean change|\btwos\b|\bthrees\b|single change"),
     ("figure:twos", r"\btwos\b|two[- ]tempis?|(?:every|each) (?:second|other) stride"),
     ("figure:threes", r"\bthrees\b|three[- ]tempis?|(?:every|each) third stride"),
@@ -101,16 +101,104 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
 _CONCEPTS = tuple((name, re.compile(rf"(?:(?<=^)|(?<=[^\w]))(?:{pattern})")) for name, pattern in _PATTERNS)
 _SIZE = re.compile(r"\b(\d{1,2}|" + "|".join(_NUMBERS) + r")[- ]?(?:m\b|met(?:re|er)s?\b)")
 _LETTERS_TOGETHER = re.compile(r"(?<![\w'])([A-Z](?:(?:\s*[-,\u2013]\s*|\s+to\s+|\s+and\s+|\s+)[A-Z]){1,3})(?![\w'])")
-_LETTER = re.compile(r"(?<![\w'.])(?<!\d )([B-HJ-Z]|[AI](?![\w' ])|(?<=\bat )[AI]|(?<=\bto )A\b|(?<=\bfrom )A\b)(?![\w'])")
-_SPOKEN_LETTER = re.compile(r"(?<!\w)(?:at|near|from|after|before|towards|letter|over|by|approaching) ([b-hj-z]|a(?=$|[.,;!?]))(?![\w'])")
+_LETTER = re.compile(
+    r"(?<![\w'.])(?<!\d )([B-HJ-Z]|[AI](?![\w' ])|(?<=\bat )[AI]|(?<=\bto )A\b|(?<=\bfrom )A\b)(?![\w'])"
+)
+_SPOKEN_LETTER = re.compile(
+    r"(?<!\w)(?:at|near|from|after|before|towards|letter|over|by|approaching) ([b-hj-z]|a(?=$|[.,;!?]))(?![\w'])"
+)
 _NUMBER = re.compile(r"\b(?:movement|number|box|nr\.?|no\.?) (\d{1,3}[a-z]?)\b")
 _WORD = re.compile(r"[a-z\u00df-\u00ff]{4,}")
 _SUFFIX = re.compile(r"(?:ing|edly|ed|ly|es|s|er|ness)\Z")
 _COMMON = frozenset(
-    "with that this then than have from more much very bit little good nice well need what where when which while would could "
-    "should there their they here them some quite also only just into onto over under after before still even again down back "
-    "horse rider between proceed show first second last left right like want does were been your about steps step stride "
-    "better best lovely great same both side hand rein reins loses keep kept made make comes come going goes because other".split()
+    [
+        "with",
+        "that",
+        "this",
+        "then",
+        "than",
+        "have",
+        "from",
+        "more",
+        "much",
+        "very",
+        "bit",
+        "little",
+        "good",
+        "nice",
+        "well",
+        "need",
+        "what",
+        "where",
+        "when",
+        "which",
+        "while",
+        "would",
+        "could",
+        "should",
+        "there",
+        "their",
+        "they",
+        "here",
+        "them",
+        "some",
+        "quite",
+        "also",
+        "only",
+        "just",
+        "into",
+        "onto",
+        "over",
+        "under",
+        "after",
+        "before",
+        "still",
+        "even",
+        "again",
+        "down",
+        "back",
+        "horse",
+        "rider",
+        "between",
+        "proceed",
+        "show",
+        "first",
+        "second",
+        "last",
+        "left",
+        "right",
+        "like",
+        "want",
+        "does",
+        "were",
+        "been",
+        "your",
+        "about",
+        "steps",
+        "step",
+        "stride",
+        "better",
+        "best",
+        "lovely",
+        "great",
+        "same",
+        "both",
+        "side",
+        "hand",
+        "rein",
+        "reins",
+        "loses",
+        "keep",
+        "kept",
+        "made",
+        "make",
+        "comes",
+        "come",
+        "going",
+        "goes",
+        "because",
+        "other",
+    ]
 )
 
 FAMILY_FIGURES = {
