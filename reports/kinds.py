@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from competitions import policy as competition_policy
-from competitions.models import CompetitionClass, Entry, Sheet
+from competitions.models import Championship, CompetitionClass, Entry, Sheet
+from competitions.selectors.championships import championship_etag
 from reports.pdf.text import one_line
 from riders import policy as rider_policy
 from riders.errors import InvalidInput
 from riders.models import Pair, Season
 from riders.policy import Visitor
 
-LAYOUT_VERSION = 1
+LAYOUT_VERSION = 2
 """Raise it when a document looks different for the same data: what was built before is then built anew."""
 
 _LONGEST_NAME = 140
@@ -58,6 +60,10 @@ def _class(target: int, _options: Mapping[str, Any]) -> CompetitionClass | None:
     )
 
 
+def _championship(target: int, _options: Mapping[str, Any]) -> Championship | None:
+    return Championship.objects.select_related("competition").filter(pk=target).first()
+
+
 def _sheet(target: int, _options: Mapping[str, Any]) -> Sheet | None:
     related = ("seat__judge", *(f"entry__{name}" for name in _OF_ENTRY))
     return Sheet.objects.select_related(*related).filter(pk=target).first()
@@ -87,6 +93,16 @@ def _pair_season(target: int, options: Mapping[str, Any]) -> PairSeason | None:
 
 def _class_version(competition_class: CompetitionClass) -> str:
     return f"{competition_class.version}.{competition_class.competition.version}"
+
+
+def _championship_version(championship: Championship) -> str:
+    """Name the rule and every class in a few letters, as many classes as there may be."""
+    seen = hashlib.sha256(championship_etag(championship).encode()).hexdigest()[:24]
+    return f"{championship.version}.{seen}.{championship.competition.version}"
+
+
+def _championship_file(championship: Championship) -> str:
+    return _named(championship.competition.title, championship.title)
 
 
 def _may_view_class(user: Visitor, competition_class: CompetitionClass) -> bool:
@@ -144,6 +160,15 @@ KINDS: Mapping[str, Kind] = {
             version=_class_version,
             may_have=_may_view_class,
             file_name=_class_file("results"),
+        ),
+        Kind(
+            name="championship",
+            title="Championship",
+            private=False,
+            find=_championship,
+            version=_championship_version,
+            may_have=lambda user, championship: competition_policy.can(user, "view", championship),
+            file_name=_championship_file,
         ),
         Kind(
             name="running-order",

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 import scoring
 from competitions.models import CompetitionClass, Entry, Sheet
-from competitions.selectors.board import Board, BoardRow, board_for
+from competitions.selectors.board import Board, BoardRow, SeatColumn, TeamRow, board_for
 from competitions.selectors.sheets import SheetLine, SheetView, sheet_view, sheets_of_entry
 from reports.pdf.heads import ClassHead
 from reports.pdf.results import ResultLine, ResultsData, SeatFigures, TeamLine
@@ -26,14 +26,26 @@ def results_data(competition_class: CompetitionClass) -> ResultsData:
         revision=board.revision,
         correcting=board.correcting,
         published_at=board.published_at,
-        seats=tuple((column.seat, column.judge) for column in board.seats),
+        seats=tuple((column.seat, _judge_words(column)) for column in board.seats),
         lines=tuple(_result_line(row) for row in board.rows),
-        teams=tuple(TeamLine(team.team, team.placing, team.value, team.counting) for team in board.teams),
+        teams=tuple(_team_line(team, board) for team in board.teams),
+        parts=board.parts,
         penalty=board.penalty,
         rules_title=board.rules_title,
         rule=" ".join(scoring.describe_rules(scoring.read_rules(competition_class.rule_set.document))),
         problem=board.problem,
     )
+
+
+def _judge_words(column: SeatColumn) -> str:
+    """Name the judge, and what a seat marks that does not mark everything."""
+    parts = f"({', '.join(column.parts)})" if column.parts else ""
+    return " ".join(found for found in (column.judge, parts) if found)
+
+
+def _team_line(team: TeamRow, board: Board) -> TeamLine:
+    counting = (f"{found.rider} ({found.number}) {found.figure}" for found in board.members_of(team))
+    return TeamLine(team.team, team.placing, team.value, tuple(counting))
 
 
 def running_order_data(competition_class: CompetitionClass) -> RunningOrderData:
@@ -100,6 +112,7 @@ def _result_line(row: BoardRow) -> ResultLine:
             )
             for seat, cell in row.seats.items()
         },
+        parts=row.parts,
         tie=_tie_words(row.tie),
     )
 

@@ -12,7 +12,7 @@ from django.utils.http import content_disposition_header
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from competitions.models import CompetitionClass
+from competitions.models import Championship, CompetitionClass
 from reports import policy
 from reports.kinds import KINDS, PairSeason
 from reports.models import Job
@@ -93,6 +93,12 @@ def _about(job: Job) -> dict[str, object]:
         return {
             "subject": f"{subject.pair}, {subject.season.title}",
             "back": reverse("season", args=[subject.season.association.slug, subject.season.slug]),
+        }
+    if isinstance(subject, Championship):
+        show = subject.competition
+        return {
+            "subject": f"{subject}, {show.title}",
+            "back": reverse("championship", args=[show.slug, subject.slug]),
         }
     entry = getattr(subject, "entry", subject)
     competition_class = entry if isinstance(entry, CompetitionClass) else getattr(entry, "competition_class", None)

@@ -5,8 +5,19 @@ from __future__ import annotations
 from datetime import date, time
 from typing import Any
 
-from competitions.models import Competition, CompetitionClass, Entry, Judge, PanelSeat, RuleSet, SheetRevision, Test
+from competitions.models import (
+    Championship,
+    Competition,
+    CompetitionClass,
+    Entry,
+    Judge,
+    PanelSeat,
+    RuleSet,
+    SheetRevision,
+    Test,
+)
 from competitions.services import sheets as sheet_services
+from competitions.services.championships import create_championship
 from competitions.services.classes import create_class, create_competition
 from competitions.services.documents import save_rule_set, save_test
 from competitions.services.entries import add_entry
@@ -125,6 +136,18 @@ def make_class(
         add_entry(competition_class, number=str(n), pair=make_pair(n), by=None)
     competition_class.refresh_from_db()
     return competition_class
+
+
+def make_championship(
+    competition: Competition, *, classes: list[CompetitionClass] | None = None, **fields: Any
+) -> Championship:
+    """Make a championship over ``classes``, or over all of a competition by their numbers: their mean decides."""
+    return create_championship(
+        competition,
+        classes=classes or list(competition.classes.order_by("number")),
+        by=fields.pop("by", None),
+        **{"slug": "small-tour", "title": "Small tour", "rules": {"method": "mean", "decimals": 3}} | fields,
+    )
 
 
 def mark_sheet(

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from competitions.desk.views import (
+    championships,
     classes,
     competitions,
     deskboard,
@@ -16,6 +17,7 @@ from competitions.desk.views import (
 
 _CLASS = "<slug:slug>/<str:number>/"
 _ENTRY = f"{_CLASS}<str:entry>/"
+_CHAMPIONSHIP = "<slug:slug>/office/championship/<slug:championship>/"
 _SHEET = f"{_ENTRY}<str:seat>/"
 
 urlpatterns = [
@@ -26,6 +28,10 @@ urlpatterns = [
     path("<slug:slug>/", competitions.CompetitionView.as_view(), name="desk-competition"),
     path("<slug:slug>/office/details/", competitions.CompetitionEditView.as_view(), name="desk-competition-edit"),
     path("<slug:slug>/office/class/", classes.ClassNewView.as_view(), name="desk-class-new"),
+    path("<slug:slug>/office/championship/", championships.ChampionshipNewView.as_view(), name="desk-championship-new"),
+    path(_CHAMPIONSHIP, championships.ChampionshipView.as_view(), name="desk-championship"),
+    path(f"{_CHAMPIONSHIP}delete/", championships.ChampionshipDeleteView.as_view(), name="desk-championship-delete"),
+    path("<slug:slug>/office/bundle/", exchange.BundleView.as_view(), name="desk-bundle"),
     path("<slug:slug>/office/import/<str:kind>/", exchange.ImportView.as_view(), name="desk-import"),
     path("<slug:slug>/office/export/<str:kind>/", exchange.ExportView.as_view(), name="desk-export"),
     path(_CLASS, deskboard.ClassDeskPage.as_view(), name="desk-class"),

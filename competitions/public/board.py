@@ -24,6 +24,7 @@ from competitions import policy
 from competitions.models import Competition, CompetitionClass, Entry, PublishedResults
 from competitions.public.access import class_or_404
 from competitions.selectors.board import Board, BoardRow, SeatCell, board_etag, board_for, class_version
+from competitions.selectors.championships import championships_counting
 
 _PUBLIC_FOR_SECONDS = 1.0
 _MOST_KEPT = 200
@@ -35,10 +36,11 @@ _fragments: OrderedDict[tuple[int, int], bytes] = OrderedDict()
 
 @dataclass(frozen=True, slots=True)
 class BoardLine:
-    """A row of the board with one cell for each seat of the panel, in the panel's order."""
+    """A row of the board with one cell for each seat of the panel, in the panel's order, and one for each part."""
 
     row: BoardRow
     cells: tuple[tuple[str, SeatCell | None], ...]
+    parts: tuple[tuple[str, str | None], ...] = ()
 
 
 @require_safe
@@ -48,6 +50,7 @@ def board_page(request: HttpRequest, slug: str, class_number: str) -> HttpRespon
         "cls": competition_class,
         "competition": competition_class.competition,
         "works_here": policy.can(request.user, "run", competition_class),
+        "championships": championships_counting(competition_class),
     }
     wanted = request.GET.get("revision", "")
     if wanted:
@@ -147,13 +150,18 @@ def _rendered(board: Board, competition_class: CompetitionClass, *, old: Publish
             "board": board,
             "old": old,
             "lines": [_line(board, row) for row in board.rows],
+            "teams": [(team, board.members_of(team)) for team in board.teams],
             "revisions": list(competition_class.published.all()),
         },
     )
 
 
 def _line(board: Board, row: BoardRow) -> BoardLine:
-    return BoardLine(row, tuple((column.seat, row.seats.get(column.seat)) for column in board.seats))
+    return BoardLine(
+        row,
+        tuple((column.seat, row.seats.get(column.seat)) for column in board.seats),
+        tuple((part, row.parts.get(part)) for part in board.parts),
+    )
 
 
 def _revision_or_404(request: HttpRequest, competition_class: CompetitionClass, wanted: str) -> PublishedResults:

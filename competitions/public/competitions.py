@@ -14,10 +14,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from competitions import policy
-from competitions.models import Competition, CompetitionClass, Entry
+from competitions.models import Championship, Competition, CompetitionClass, Entry
 from competitions.public.access import competition_or_404
+from competitions.selectors.championships import championships_of
 from riders import policy as riders_policy
 from riders.models import Association
+from riders.policy import Visitor
 
 PAST_ON_A_PAGE = 25
 
@@ -76,9 +78,20 @@ def competition_page(request: HttpRequest, slug: str) -> HttpResponse:
         {
             "competition": competition,
             "days": days,
+            "championships": _championships(request.user, competition),
             "works_here": policy.can(request.user, "run", competition),
         },
     )
+
+
+def _championships(user: Visitor, competition: Competition) -> list[tuple[Championship, str]]:
+    """Return the championships of a competition, each with the numbers of its classes as words."""
+    known = policy.visible(user, championships_of(competition)).prefetch_related("parts__competition_class")
+    return [(found, _numbers([part.competition_class.number for part in found.parts.all()])) for found in known]
+
+
+def _numbers(numbers: list[str]) -> str:
+    return f"classes {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
 def class_state(competition_class: CompetitionClass, *, started: bool) -> tuple[str, str]:

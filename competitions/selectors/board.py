@@ -15,6 +15,7 @@ __all__ = [
     "Board",
     "BoardRow",
     "Coming",
+    "CountingMember",
     "SeatCell",
     "SeatColumn",
     "TeamRow",
@@ -26,10 +27,11 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class SeatColumn:
-    """A seat of the panel and the name of its judge, empty when nobody is named."""
+    """A seat of the panel and the name of its judge, empty when nobody is named; without ``parts`` it marks all."""
 
     seat: str
     judge: str
+    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +92,15 @@ class TeamRow:
     counting: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class CountingMember:
+    """An entry that counts for its team, with the figure that it brings."""
+
+    number: str
+    rider: str
+    figure: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """A class as it stands at one version; ``state`` is provisional, official or withdrawn."""
@@ -121,6 +132,22 @@ class Board:
     teams: tuple[TeamRow, ...]
     penalty: bool
     problem: str
+    team_rules: Mapping[str, Any] | None = None
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """Name the parts that the totals are put together from, in the order of the rule set; none where all is one."""
+        return tuple(dict.fromkeys(name for row in self.rows for name in row.parts))
+
+    def members_of(self, team: TeamRow) -> tuple[CountingMember, ...]:
+        """Return the entries that count for a team, in the order in which they count."""
+        figure = {"points": "points", "penalty": "penalty"}.get((self.team_rules or {}).get("of", ""), "total")
+        rows = {row.number: row for row in self.rows}
+        return tuple(
+            CountingMember(number, rows[number].rider, getattr(rows[number], figure) or "")
+            for number in team.counting
+            if number in rows
+        )
 
 
 def board_for(
@@ -166,7 +193,7 @@ def board_for(
         published_at=published.published_at if published else None,
         changed_at=competition_class.changed_at,
         seats=tuple(
-            SeatColumn(seat.seat, seat.judge.name if seat.judge else "")
+            SeatColumn(seat.seat, seat.judge.name if seat.judge else "", tuple(seat.parts))
             for seat in competition_class.seats.select_related("judge")
         ),
         rows=tuple(rows),
@@ -180,6 +207,7 @@ def board_for(
         ),
         penalty=competition_class.rule_set.document.get("penalty") is not None,
         problem="" if published or not results else results.problem,
+        team_rules=published.class_document.get("teams") if published else competition_class.team_rules,
     )
 
 

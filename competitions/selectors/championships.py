@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import QuerySet
@@ -31,7 +31,9 @@ __all__ = [
     "championship_document",
     "championship_etag",
     "championship_for",
+    "championships_counting",
     "championships_of",
+    "units_of_classes",
 ]
 
 
@@ -46,6 +48,7 @@ class ChampionshipColumn:
     official: bool
     revision: int
     version: int
+    changed_at: datetime
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +93,11 @@ class ChampionshipTeam:
     reason: str | None
     working: tuple[str, ...]
 
+    @property
+    def member_cells(self) -> tuple[tuple[str, ChampionshipCell], ...]:
+        """Return each member with what it brings; nothing where the team comes from the classes."""
+        return tuple(zip(self.members, self.cells, strict=True)) if self.members else ()
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChampionshipView:
@@ -110,6 +118,7 @@ class ChampionshipView:
     method: str
     of: str
     description: tuple[str, ...]
+    sources: tuple[str, ...]
     official: bool
     columns: tuple[ChampionshipColumn, ...]
     rows: tuple[ChampionshipRow, ...]
@@ -120,6 +129,18 @@ class ChampionshipView:
     @property
     def state(self) -> str:
         return "official" if self.official else "provisional"
+
+    @property
+    def value_title(self) -> str:
+        """Say in a word or two what the value of a row is, for the head of its column."""
+        if self.method == "last-class-decides":
+            return "Last class"
+        return "Mean" if self.method == "mean" else "Sum"
+
+    @property
+    def teams_of_members(self) -> bool:
+        """Tell whether teams are made of the values of their members, not of the team results of the classes."""
+        return any(team.members for team in self.teams)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,11 +157,27 @@ def championships_of(competition: Competition) -> QuerySet[Championship]:
     return competition.championships.order_by("title", "pk")
 
 
+def championships_counting(competition_class: CompetitionClass) -> QuerySet[Championship]:
+    """Return the championships that this class is a part of."""
+    return Championship.objects.filter(parts__competition_class=competition_class).order_by("title", "pk")
+
+
 def championship_etag(championship: Championship) -> str:
     """Return the strong entity tag of a championship: it changes with its rule and with each of its classes."""
     classes = championship.parts.order_by("order").values_list("competition_class_id", "competition_class__version")
     seen = "-".join(f"{class_id}.{version}" for class_id, version in classes)
     return f'"championship-{championship.pk}-{championship.version}-{seen}"'
+
+
+def units_of_classes(classes: Sequence[CompetitionClass], *, unit: str) -> dict[str, tuple[str, tuple[str, ...]]]:
+    """Return name and teams of each pair, rider or horse that is entered in one of these classes, by its id."""
+    entries = Entry.objects.filter(competition_class__in=classes).select_related("pair__rider", "pair__horse")
+    found: dict[str, tuple[str, tuple[str, ...]]] = {}
+    for entry in entries.order_by("team", "pk"):
+        name, teams = found.get(_unit_id(entry, unit), (_unit_name(entry, unit), ()))
+        more = (entry.team,) if entry.team and entry.team not in teams and not entry.hors_concours else ()
+        found[_unit_id(entry, unit)] = (name, teams + more)
+    return found
 
 
 def championship_document(championship: Championship) -> dict[str, Any]:
@@ -172,6 +209,7 @@ def championship_for(championship: Championship) -> ChampionshipView:
         method=championship.document["method"],
         of=championship.document.get("of") or "total",
         description=tuple(describe_championship(document)),
+        sources=tuple(championship.document.get("sources") or ()),
         official=all(part.published is not None for part in parts),
         columns=tuple(map(_column, parts)),
         rows=tuple(_row(row, people) for row in results.rows) if results else (),
@@ -293,6 +331,7 @@ def _column(part: _Part) -> ChampionshipColumn:
         official=part.published is not None,
         revision=part.published.revision if part.published else found.revision,
         version=found.version,
+        changed_at=found.changed_at,
     )
 
 

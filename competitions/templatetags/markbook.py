@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import template
@@ -34,3 +36,9 @@ def day_and_time_at_venue(moment: datetime | None, zone: ZoneInfo) -> SafeString
 @register.filter
 def works_in_an_office(user: Visitor) -> bool:
     return user.is_authenticated and (user.is_staff or policy.office_competitions(user).exists())
+
+
+@register.filter
+def at(found: Sequence[Any], index: int) -> Any:
+    """Return the member of a sequence at a place, where two sequences are gone through together."""
+    return found[index]

@@ -1,12 +1,12 @@
-// Keeps the board of a class up to date: asks for its rows every two seconds, rests while nobody looks, and says so
-// plainly when there is no connection. What was shown last stays on the page.
+// Keeps a board up to date: asks for its rows every two seconds (or as data-every says), rests while nobody looks, and
+// says so plainly when there is no connection. What was shown last stays on the page, and what was opened stays open.
 
-const EVERY_MS = 2000;
 const LONGEST_WAIT_MS = 15000;
 const GIVE_UP_MS = 8000;
 
 const board = document.getElementById("board");
 const news = document.getElementById("board-news");
+const EVERY_MS = Number(board.dataset.every ?? 2000);
 const clock = new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit", second: "2-digit" });
 
 let etag = board.dataset.etag;
@@ -25,7 +25,11 @@ function place(html) {
   const focused = board.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
   const scroller = board.querySelector(".table-scroll");
   const left = scroller ? scroller.scrollLeft : 0;
+  const opened = [...board.querySelectorAll("details[id][open]")].map((details) => details.id);
+  const openFocus = document.activeElement?.closest("details[id]")?.id;
   board.innerHTML = html;
+  for (const id of opened) document.getElementById(id)?.setAttribute("open", "");
+  if (openFocus) document.getElementById(openFocus)?.querySelector("summary")?.focus({ preventScroll: true });
   const again = board.querySelector(".table-scroll");
   if (again) again.scrollLeft = left;
   if (focused) {
@@ -62,7 +66,7 @@ async function poll() {
     failures = 0;
     heardAt = new Date();
     if (outcome === "gone") {
-      say("This class is no longer shown. Reload the page to see why.", true);
+      say("This is no longer shown. Reload the page to see why.", true);
       return;
     }
     if (outcome === "new") say(`New results came in at ${clock.format(heardAt)}.`, false);

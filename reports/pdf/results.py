@@ -21,8 +21,9 @@ _STATUS_TITLES = {
     "no-show": "No-show",
     "running": "Still to be completed",
 }
-_WIDE_FROM_SEATS = 5
+_WIDE_FROM_FIGURES = 5
 _SEAT_WIDTH = 56.0
+_PART_WIDTH = 52.0
 _NAME = Ink(BOLD, BODY)
 _HORSE = Ink(SANS, BODY - 0.4, SOFT)
 _SMALL = Ink(SANS, SMALL - 0.2, SOFT)
@@ -57,11 +58,14 @@ class ResultLine:
     penalty: str | None = None
     so_far: str | None = None
     seats: Mapping[str, SeatFigures] = field(default_factory=dict)
+    parts: Mapping[str, str] = field(default_factory=dict)
     tie: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class TeamLine:
+    """``counting`` has a few words for each entry that counts."""
+
     team: str
     placing: int | None
     value: str | None
@@ -70,7 +74,10 @@ class TeamLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResultsData:
-    """``seats`` are (letter, judge); ``state`` is provisional, official or withdrawn; ``rule`` is plain sentences."""
+    """``seats`` are (letter, judge); ``state`` is provisional, official or withdrawn; ``rule`` is plain sentences.
+
+    ``parts`` name those that the totals are put together from, such as technical and artistic.
+    """
 
     head: ClassHead
     state: str
@@ -80,10 +87,16 @@ class ResultsData:
     seats: tuple[tuple[str, str], ...]
     lines: tuple[ResultLine, ...]
     teams: tuple[TeamLine, ...] = ()
+    parts: tuple[str, ...] = ()
     penalty: bool = False
     rules_title: str = ""
     rule: str = ""
     problem: str = ""
+
+    @property
+    def figures(self) -> int:
+        """Number of columns with the figure of a seat or of a part."""
+        return len(self.seats) + len(self.parts)
 
     @property
     def tag(self) -> str:
@@ -99,13 +112,13 @@ class ResultsData:
 
 
 def build(data: ResultsData) -> bytes:
-    """Print the result list: A4 upright, or lying where the panel has five seats or more."""
+    """Print the result list: A4 upright, or lying where seats and parts have five columns or more."""
     frames = Frames(
         title=f"Results: {data.head.foot}",
         author=data.head.competition,
         foot=data.head.foot,
         stamp=data.head.stamp(data.tag),
-        wide=len(data.seats) >= _WIDE_FROM_SEATS,
+        wide=data.figures >= _WIDE_FROM_FIGURES,
     )
     return build_closest(lambda pad: _story(data, frames, pad), frames=frames)
 
@@ -149,11 +162,11 @@ def _group(line: ResultLine) -> str:
 
 
 def _columns(data: ResultsData, width: float) -> list[Column]:
-    many = len(data.seats)
     points = [Column(title="Points", width=46, align="decimal", decimals=1)] if _has_points(data) else []
     penalty = [Column(title="Penalty", width=44, align="right")] if data.penalty else []
-    tail = [*points, Column(title="Total %", width=56, align="right"), *penalty]
-    names = width - 34 - 36 - many * _SEAT_WIDTH - sum(column.width for column in tail)
+    parts = [Column(title=f"{part.capitalize()} %", width=_PART_WIDTH, align="right") for part in data.parts]
+    tail = [*parts, *points, Column(title="Total %", width=56, align="right"), *penalty]
+    names = width - 34 - 36 - len(data.seats) * _SEAT_WIDTH - sum(column.width for column in tail)
     return [
         Column(title="Place", width=34, align="centre"),
         Column(title="No.", width=36, align="right", gap=9),
@@ -165,7 +178,7 @@ def _columns(data: ResultsData, width: float) -> list[Column]:
 
 def _side_by_side(data: ResultsData) -> bool:
     """Whether rider, horse and each place have columns of their own, so that an entry takes one line."""
-    return len(data.seats) == _WIDE_FROM_SEATS
+    return data.figures == _WIDE_FROM_FIGURES
 
 
 def _name_columns(data: ResultsData, width: float) -> list[Column]:
@@ -184,7 +197,8 @@ def _seat_columns(data: ResultsData, title: str) -> list[Column]:
 
 
 def _has_points(data: ResultsData) -> bool:
-    return any(line.points for line in data.lines)
+    """Whether points mean anything: those of parts that weigh differently cannot be added up."""
+    return not data.parts and any(line.points for line in data.lines)
 
 
 def _row(line: ResultLine, data: ResultsData, columns: Sequence[Column], pad: float) -> Row:
@@ -194,9 +208,10 @@ def _row(line: ResultLine, data: ResultsData, columns: Sequence[Column], pad: fl
         *_who(line, [column.room for column in columns[2 : 2 + len(_name_columns(data, 0))]]),
         *(cell for seat, _ in data.seats for cell in _seat(line.seats.get(seat), data)),
     ]
+    cells += [figure(line.parts.get(part, "")) for part in data.parts]
     if _has_points(data):
         cells.append(figure(line.points or ""))
-    cells.append(_total(line))
+    cells.append(_total(line, ink=Ink() if data.penalty else _TOTAL))
     if data.penalty:
         cells.append(figure(line.penalty or "", ink=_TOTAL))
     return Row(cells=tuple(cells), pad=pad, shaded=line.placing == 1)
@@ -234,9 +249,9 @@ def _seat(given: SeatFigures | None, data: ResultsData) -> list[Cell]:
     return [shown, place] if apart else [(*shown, *place)]
 
 
-def _total(line: ResultLine) -> Cell:
+def _total(line: ResultLine, *, ink: Ink) -> Cell:
     if line.total is not None:
-        return figure(line.total, ink=_TOTAL)
+        return figure(line.total, ink=ink)
     if line.so_far is not None:
         return (*figure(line.so_far), *figure("so far", ink=_SMALL))
     return EMPTY
@@ -245,8 +260,8 @@ def _total(line: ResultLine) -> Cell:
 def _teams(data: ResultsData, width: float) -> RowList:
     columns = [
         Column(title="Place", width=34, align="centre"),
-        Column(title="Team", width=width - 34 - 190 - 66),
-        Column(title="Counting entries", width=190),
+        Column(title="Team", width=(width - 34 - 66) * 0.45),
+        Column(title="Counting entries", width=(width - 34 - 66) * 0.55),
         Column(title="Value", width=66, align="right"),
     ]
     rows = [
@@ -254,7 +269,7 @@ def _teams(data: ResultsData, width: float) -> RowList:
             cells=(
                 figure("" if team.placing is None else team.placing, ink=_PLACE),
                 words(team.team, width=columns[1].room, ink=_NAME),
-                words(", ".join(team.counting), width=columns[2].room),
+                tuple(line for member in team.counting for line in words(member, width=columns[2].room)),
                 figure(team.value or "", ink=_TOTAL),
             )
         )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 
+from reports.pdf.championship import CellWords, ChampionshipData, PlaceLine, TeamPlace
 from reports.pdf.heads import ClassHead
 from reports.pdf.results import ResultLine, ResultsData, SeatFigures, TeamLine
 from reports.pdf.running_order import RideLine, RunningOrderData
@@ -122,9 +124,9 @@ def results(
         "seats": panel or tuple(zip(SEATS[:seats], JUDGES[:seats], strict=True)),
         "lines": tuple(lines),
         "teams": (
-            TeamLine("Green", 1, "212.430", ("12", "15", "9")),
-            TeamLine("Mirefell Riding Club", 2, "209.112", ("10", "11", "14")),
-            TeamLine("Harrow Bank", None, None, ("16",)),
+            TeamLine("Green", 1, "212.430", tuple(f"{RIDERS[n]} ({12 + n}) 7{n}.112" for n in range(3))),
+            TeamLine("Mirefell Riding Club", 2, "209.112", tuple(f"{RIDERS[n]} ({10 + n}) 6{n}.9" for n in range(4))),
+            TeamLine("Harrow Bank", None, None, ()),
         )
         if teams
         else (),
@@ -134,6 +136,83 @@ def results(
         "higher collective marks win.",
     }
     return ResultsData(**(fields | changes))  # type: ignore[arg-type]
+
+
+def freestyle(*, seats: int = 3, entries: int = 12, **changes: object) -> ResultsData:
+    """Return a class whose totals are put together from two parts."""
+    data = results(seats=seats, entries=entries, **changes)
+    lines = tuple(
+        replace(line, parts={"technical": percentage(index, 2), "artistic": percentage(index, 3)})
+        if line.total
+        else line
+        for index, line in enumerate(data.lines)
+    )
+    return replace(data, lines=lines, parts=("technical", "artistic"), teams=data.teams)
+
+
+def eventing(*, entries: int = 10) -> ResultsData:
+    """Return a class that penalties decide."""
+    data = results(seats=2, entries=entries)
+    lines = tuple(
+        replace(line, penalty=f"{30 + index}.{index}") if line.total else line for index, line in enumerate(data.lines)
+    )
+    return replace(data, lines=lines, penalty=True)
+
+
+def championship(*, classes: int = 2, entries: int = 9, teams: str = "", **changes: object) -> ChampionshipData:
+    """Return a championship; ``teams`` come from the ``classes`` or from the ``units``."""
+
+    def cells(index: int) -> tuple[CellWords, ...]:
+        return tuple(CellWords(percentage(index, n), "not counted" if n == 3 else "") for n in range(classes))
+
+    lines = [
+        PlaceLine(
+            name=RIDERS[index % len(RIDERS)],
+            below=HORSES[index % len(HORSES)],
+            placing=max(1, index),
+            shared=index < 2,
+            value=percentage(index, 1),
+            cells=cells(index),
+            tie=f"equal with {RIDERS[2]} with {HORSES[2]}, parted by part: 70.250" if index == 3 else "",
+        )
+        for index in range(entries)
+    ]
+    if entries:
+        missing = (CellWords("", "eliminated"), *cells(20)[1:])
+        lines.append(PlaceLine(name=RIDERS[4], below=HORSES[5], cells=missing, reason="Class 1: eliminated."))
+    made = {
+        "classes": tuple(
+            TeamPlace(team=name, placing=n + 1, value=f"{431 - n}.200", cells=cells(n))
+            for n, name in enumerate(("Green", "Mirefell Riding Club"))
+        ),
+        "units": (
+            TeamPlace(
+                team="Green", placing=1, value="212.430", members=tuple(f"{RIDERS[n]} 7{n}.112" for n in range(4))
+            ),
+            TeamPlace(team="Harrow Bank", members=(f"{RIDERS[5]} 68.250",), reason="3 members count, but only 1 can."),
+        ),
+        "": (),
+    }[teams]
+    fields: dict[str, object] = {
+        "competition": "Mirefell November Days",
+        "venue": "Mirefell Riding Ground",
+        "zone": "Europe/Vienna",
+        "title": "Mirefell Elementary Championship",
+        "starts_on": date(2026, 11, 13),
+        "ends_on": date(2026, 11, 15),
+        "address": "http://127.0.0.1:8000/competitions/mirefell-2026-11/championships/elementary/",
+        "state": "provisional",
+        "as_of": MORNING,
+        "unit": "pair",
+        "value_title": "Mean %",
+        "columns": tuple(f"Class {n + 1}" for n in range(classes)),
+        "classes": tuple(f"Class {n + 1}, Larkfield Elementary {n + 1}: provisional" for n in range(classes)),
+        "lines": tuple(lines),
+        "teams": made,
+        "rule": "The mean of the total in Class 1 and Class 2 decides, to 3 decimals. The highest wins.",
+        "sources": "the schedule of the competition",
+    }
+    return ChampionshipData(**(fields | changes))  # type: ignore[arg-type]
 
 
 def running_order(*, count: int = 24, **changes: object) -> RunningOrderData:

@@ -11,7 +11,7 @@ from functools import cache
 import pytest
 from pypdf import PageObject, PdfReader
 
-from reports.pdf import results, running_order, season_statement, sheets
+from reports.pdf import championship, results, running_order, season_statement, sheets
 from reports.pdf.ink import MARGIN
 from reports.pdf.text import missing_letters, one_line, width_of
 from tests.reports import shapes
@@ -39,6 +39,16 @@ BUILDS: dict[str, Callable[[], bytes]] = {
     "results, 5 judges, 60 entries": lambda: results.build(shapes.results(seats=5, entries=60)),
     "results, 7 judges": lambda: results.build(shapes.results(seats=7)),
     "results, nobody": lambda: results.build(shapes.results(entries=0, others=False)),
+    "freestyle, 3 judges": lambda: results.build(shapes.freestyle()),
+    "freestyle, 1 judge": lambda: results.build(shapes.freestyle(seats=1)),
+    "freestyle, 5 judges": lambda: results.build(shapes.freestyle(seats=5)),
+    "freestyle, 7 judges": lambda: results.build(shapes.freestyle(seats=7, teams=True)),
+    "eventing": lambda: results.build(shapes.eventing()),
+    "championship": lambda: championship.build(shapes.championship()),
+    "championship, teams of classes": lambda: championship.build(shapes.championship(classes=5, teams="classes")),
+    "championship, teams of members": lambda: championship.build(shapes.championship(entries=60, teams="units")),
+    "championship, 20 classes": lambda: championship.build(shapes.championship(classes=20, teams="classes")),
+    "championship, nobody": lambda: championship.build(shapes.championship(entries=0)),
     "running order": lambda: running_order.build(shapes.running_order()),
     "running order, 60 rides": lambda: running_order.build(shapes.running_order(count=60)),
     "running order, nobody": lambda: running_order.build(shapes.running_order(count=0)),
@@ -124,7 +134,7 @@ def test_a_result_list_says_all_that_a_rider_asks():
         "so far",
         "Judges: C Marguerite Sauvignac · H Tamás Keresztúri · B Łucja Żbikowska",
         "212.430",
-        "12, 15, 9",
+        "Joséphine Carcassès (12) 70.112",
         "The first error of course costs 2 points",
         "Version 37 of the class",
     ):
@@ -149,6 +159,57 @@ def test_shared_places_ties_and_moved_sheets_are_explained():
     assert "= marks a shared place." in printed
     assert "→ 64.500" in printed
     assert "moved a sheet that stood far from the others" in printed
+
+
+def test_a_freestyle_has_its_parts_and_no_sum_of_points_that_weigh_differently():
+    data = shapes.freestyle()
+    printed = words(results.build(data))
+    assert "Technical %" in printed
+    assert "Artistic %" in printed
+    assert "Points" not in printed.partition("Rule set:")[0]
+    for line in data.lines:
+        assert all(figure in printed for figure in line.parts.values())
+
+
+def test_penalties_stand_in_an_eventing_list():
+    data = shapes.eventing()
+    printed = words(results.build(data))
+    assert "Penalty" in printed
+    assert all(line.penalty in printed for line in data.lines if line.penalty)
+
+
+@pytest.mark.parametrize("classes", [2, 7, 20])
+@pytest.mark.parametrize("teams", ["classes", "units"])
+def test_a_championship_has_places_figures_teams_reasons_and_its_rule(teams, classes):
+    data = shapes.championship(teams=teams, state="official", classes=classes)
+    printed = words(championship.build(data))
+    whole = "".join(printed.split())
+    for line in data.lines:
+        assert line.name in printed
+        assert all(cell.figure in printed for cell in line.cells)
+        assert "".join(line.tie.split()) in whole
+    for team in data.teams:
+        assert team.team in printed
+        assert team.value is None or team.value in printed
+        assert all(member in printed for member in team.members)
+    for expected in (
+        "Official places",
+        "As of 14 November 2026, 09:00 (Europe/Vienna)",
+        "Mirefell Riding Ground · 13 November 2026 to 15 November 2026",
+        "Without a place",
+        "Class 1: eliminated.",
+        "= marks a shared place.",
+        "The highest wins.",
+        "Source of the rule: the schedule of the competition.",
+        "Class 2, Larkfield Elementary 2: provisional",
+    ):
+        assert "".join(expected.split()) in whole
+
+
+def test_a_championship_that_cannot_be_worked_out_says_why():
+    assert "has no penalty" in words(
+        championship.build(shapes.championship(entries=0, problem="Entry 1 has no penalty."))
+    )
 
 
 def test_sixty_entries_before_five_judges_take_at_most_four_pages():

@@ -26,6 +26,8 @@ ALLOWED = {
     ("sheets", "published"): {"office", "staff"},
     ("sheet", "official"): {"rider", "judge", "office", "staff"},
     ("sheets", "official"): {"rider", "office", "staff"},
+    ("championship", "published"): set(ROLES),
+    ("championship", "planned"): {"judge", "office", "staff"},
     ("season-statement", "published"): {"rider", "keeper", "staff"},
 }
 
@@ -50,6 +52,8 @@ def show(people) -> CompetitionClass:
     builders.make_pair(1, user=people["rider"])
     competition = builders.make_competition(office=people["office"])
     competition_class = builders.make_class(competition, seats="CH", entries=1, judges={"C": judge})
+    second = builders.make_class(competition, number="2")
+    builders.make_championship(competition, classes=[competition_class, second])
     for seat in "CH":
         builders.mark_sheet(competition_class.entries.get(), seat)
     return competition_class
@@ -65,6 +69,7 @@ def order(kind: str, show: CompetitionClass, season: Season) -> dict[str, object
     return {
         "results": {"target": show.pk},
         "running-order": {"target": show.pk},
+        "championship": {"target": show.competition.championships.get().pk},
         "sheet": {"target": entry.sheets.get(seat__seat="C").pk},
         "sheets": {"target": entry.pk},
         "season-statement": {"target": entry.pair_id, "options": {"season": season.pk}},

@@ -9,10 +9,13 @@ import pytest
 from django.urls import reverse
 from pypdf import PdfReader
 
+from competitions.services.championships import update_championship
 from competitions.services.differences import decide_all_findings
+from competitions.services.documents import save_test
 from competitions.services.entries import set_outcome
 from competitions.services.results import make_official
-from reports import season_sources, sources
+from competitions.services.team_rules import set_team_rules
+from reports import championship_sources, season_sources, sources
 from reports.kinds import KINDS, PairSeason
 from reports.services.printing import PRINTS
 from riders.services.standings import rebuild_standings
@@ -114,6 +117,88 @@ def test_a_running_order_has_times_breaks_and_owners(judged_class):
     text = printed("running-order", judged_class)
     assert "Break, 20 minutes" in text
     assert "09:00" in text
+
+
+@pytest.fixture
+def championship(official_class):
+    """A second class, still provisional, and both put together."""
+    competition = official_class.competition
+    second = builders.make_class(competition, number="2", title="Novice freestyle", entries=3)
+    for entry, mark in zip(second.entries.order_by("number"), (60, 70, 65), strict=True):
+        builders.mark_sheet(entry, mark=mark)
+    rules = {"method": "mean", "decimals": 3, "sources": ["the schedule"], "drop_out": "40"}
+    return builders.make_championship(competition, classes=[official_class, second], rules=rules)
+
+
+def test_a_championship_has_the_figures_of_its_page_and_its_rule(championship, settings):
+    data = championship_sources.championship_data(championship)
+    assert [(line.name, line.below, line.placing, line.value) for line in data.lines] == [
+        ("Rider 2", "Horse 2", 1, "72.500"),
+        ("Rider 1", "Horse 1", 2, "63.750"),
+        ("Rider 3", "Horse 3", 3, "52.500"),
+    ]
+    assert [(cell.figure, cell.note) for cell in data.lines[2].cells] == [("40", "eliminated"), ("65.000", "")]
+    assert (data.state, data.value_title, data.sources) == ("provisional", "Mean %", "the schedule")
+    assert data.classes == (
+        "Class 1, Novice: official, revision 1",
+        "Class 2, Novice freestyle: provisional",
+    )
+    assert data.address == settings.PUBLIC_URL + reverse("championship", args=["linden-autumn", "small-tour"])
+    text = printed("championship", championship)
+    assert "Provisional places" in text
+    assert "A class that ends without a figure counts as 40." in text
+
+
+def test_a_championship_is_printed_anew_when_one_of_its_classes_changes(championship):
+    kind = KINDS["championship"]
+    before = kind.version(championship)
+    assert kind.version(championship) == before
+    builders.mark_sheet(championship.parts.last().competition_class.entries.get(number="1"), mark=80)
+    assert kind.version(championship) != before
+    assert len(before) <= 80
+
+
+@pytest.mark.parametrize("source", ["classes", "units"])
+def test_teams_of_a_championship_are_printed(championship, source):
+    members = {builders.make_pair(n).key: "Green" for n in (1, 2)}
+    teams = {"from": source, "method": "sum"} | ({"members": members} if source == "units" else {})
+    if source == "classes":
+        for part in championship.parts.all():
+            part.competition_class.entries.update(team="Green")
+        set_team_rules(championship.parts.last().competition_class, {"counting": 2, "method": "sum"}, by=None)
+    rules = {"method": "mean", "decimals": 3, "teams": teams}
+    changed = update_championship(championship, expected_version=1, by=None, rules=rules)
+    (team,) = championship_sources.championship_data(changed).teams
+    if source == "units":
+        assert (team.value, team.members) == ("136.250", ("Rider 1 with Horse 1 63.750", "Rider 2 with Horse 2 72.500"))
+    else:
+        assert (team.value, [cell.figure for cell in team.cells]) == (None, ["", "135.000"])
+    assert "Green" in printed("championship", changed)
+
+
+def test_a_freestyle_and_its_teams_are_read_with_parts_and_names(official_class, office):
+    parts = {"technical": "1", "artistic": "1"}
+    document = builders.make_test_document(id="free")
+    for item in document["items"][-2:]:
+        item |= {"part": "artistic", "mark": {"min": "0", "max": "10", "step": "0.1"}}
+    found = builders.make_class(
+        official_class.competition,
+        number="5",
+        entries=2,
+        test=save_test(document),
+        rule_set=builders.make_rule_set(id="free-rules", parts=parts, ties=[]),
+    )
+    for entry in found.entries.all():
+        entry.team = "Green"
+        entry.save()
+        builders.mark_sheet(entry, marks={"1": 60, "2": 60, "3": 60, "4": 60, "G1": 73, "G2": 73})
+    set_team_rules(found, {"counting": 2, "method": "mean"}, by=None)
+    found.refresh_from_db()
+    data = sources.results_data(found)
+    assert data.parts == ("technical", "artistic")
+    assert dict(data.lines[0].parts) == {"technical": "60.000", "artistic": "73.000"}
+    assert data.teams[0].counting == ("Rider 1 (1) 66.500", "Rider 2 (2) 66.500")
+    assert "73.000" in printed("results", found)
 
 
 @pytest.fixture

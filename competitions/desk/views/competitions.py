@@ -12,6 +12,8 @@ from competitions.desk.forms.competitions import RESERVED, CompetitionForm, init
 from competitions.desk.forms.fields import zone_names
 from competitions.desk.overview import overview_of
 from competitions.desk.ridegaps import short_changes
+from competitions.selectors.championships import championships_of
+from competitions.services.bundles import classes_left_out
 from competitions.services.classes import create_competition, update_competition
 from competitions.services.imports import import_competition
 from riders.errors import Conflict, DomainError, InvalidInput
@@ -136,5 +138,7 @@ class CompetitionView(CompetitionDeskView):
             "competition": self.competition,
             "overviews": [overview_of(cls) for cls in classes],
             "short_changes": short_changes(self.competition),
+            "championships": championships_of(self.competition).prefetch_related("parts__competition_class"),
+            "left_out": classes_left_out(self.competition),
         }
         return render(request, "desk/competition.html", context)

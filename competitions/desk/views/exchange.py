@@ -15,6 +15,7 @@ from django.shortcuts import redirect, render
 from competitions.desk.access import CompetitionDeskView
 from competitions.desk.exchange import read_upload
 from competitions.services import exports, imports
+from competitions.services.bundles import bundle_text
 from riders.errors import DomainError, InvalidInput
 from riders.intake import Imported
 from riders.models import User
@@ -117,6 +118,21 @@ class ExportView(CompetitionDeskView):
             raise Http404
         response = StreamingHttpResponse(lines(self.competition), content_type="text/csv; charset=utf-8")
         return _as_file(response, f"{slug}-{kind}.csv")
+
+
+class BundleView(CompetitionDeskView):
+    """``desk-bundle``: the official results as one file for the association."""
+
+    http_method_names = ["get", "head", "options"]
+
+    def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+        slug = self.competition.slug
+        try:
+            text = bundle_text(self.competition)
+        except DomainError as error:
+            messages.error(request, error.message)
+            return redirect("desk-competition", slug)
+        return _as_file(HttpResponse(text, content_type="application/json"), f"{slug}-results.json")
 
 
 _Response = TypeVar("_Response", HttpResponse, StreamingHttpResponse)
