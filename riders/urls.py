@@ -1,7 +1,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from riders.pages import accounts, associations, pairs
+from riders.pages import accounts, associations, outlooks, pairs
 
 urlpatterns = [
     path("login/", accounts.LogIn.as_view(), name="login"),
@@ -13,4 +13,10 @@ urlpatterns = [
     path("associations/<slug:slug>/", associations.association_page, name="association"),
     path("associations/<slug:slug>/<slug:season_slug>/", associations.season_page, name="season"),
     path("associations/<slug:slug>/<slug:season_slug>/scores/", associations.season_unit_page, name="season-unit"),
+    path("associations/<slug:slug>/<slug:season_slug>/outlook/<int:pair_id>/", outlooks.outlook_page, name="outlook"),
+    path(
+        "associations/<slug:slug>/<slug:season_slug>/outlook/<int:pair_id>/<int:index>.svg",
+        outlooks.plot_page,
+        name="outlook-plot",
+    ),
 ]

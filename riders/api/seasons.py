@@ -14,11 +14,13 @@ from rest_framework.response import Response
 
 from riders.api.access import Anyone, SignedIn
 from riders.api.fields import DocumentField, KeywordNames, OptionalFigure
+from riders.api.outlooks import PairOutlookSerializer, outlook_document
 from riders.api.people import PAIR_EXAMPLE, PairSerializer
 from riders.api.preconditions import conditional, etag_of, names_current
 from riders.api.views import Resource
 from riders.models import Pair, Season
 from riders.policy import can, visible
+from riders.selectors.outlooks import pair_outlook
 from riders.selectors.seasons import Statement, pair_statement, standings_tables
 
 _SEASON = {
@@ -153,7 +155,7 @@ class Seasons(Resource):
     """Seasons, their standings, and what one pair's season consists of."""
 
     tag = "Seasons"
-    access = {"list": Anyone, "retrieve": Anyone, "standings": Anyone, "statement": SignedIn}
+    access = {"list": Anyone, "retrieve": Anyone, "standings": Anyone, "statement": SignedIn, "outlook": SignedIn}
     serializer_class = SeasonSerializer
     filterset_class = SeasonFilter
     queryset = Season.objects.none()
@@ -204,6 +206,20 @@ class Seasons(Resource):
         found = self.one_of(visible(request.user, Pair.objects.select_related("rider", "horse__owner")), pk=pair)
         self.demand(can(request.user, "view-private", found), "A statement is for its rider and the association only.")
         return Response(_statement_document(pair_statement(found, season)))
+
+    @extend_schema(
+        summary="Read a pair's outlook",
+        description="What the pair's season may still bring, in each table in which it has a score: what is missing, "
+        "the fewest further rides that can do and the lowest percentage each of them needs, and what one more score of "
+        "any percentage would do to the value, as `outlook/1` documents. `chances` is an estimate: how often the pair "
+        "would get there if its next rides were like those of this season. Open to whom the statement is open.",
+        responses={200: PairOutlookSerializer},
+    )
+    def outlook(self, request: Request, pk: int, pair: int) -> Response:
+        season = self.one_of(self.get_queryset(), pk=pk)
+        found = self.one_of(visible(request.user, Pair.objects.select_related("rider", "horse__owner")), pk=pair)
+        self.demand(can(request.user, "view-private", found), "An outlook is for its rider and the association only.")
+        return Response(outlook_document(pair_outlook(found, season)))
 
 
 def _standings_content(season: Season) -> bytes:

@@ -22,4 +22,5 @@ urlpatterns = [
     path("seasons/<int:pk>/", Seasons.as_view({"get": "retrieve"}), name="api-season"),
     path("seasons/<int:pk>/standings/", Seasons.as_view({"get": "standings"}), name="api-standings"),
     path("seasons/<int:pk>/statements/<int:pair>/", Seasons.as_view({"get": "statement"}), name="api-statement"),
+    path("seasons/<int:pk>/outlooks/<int:pair>/", Seasons.as_view({"get": "outlook"}), name="api-outlook"),
 ]

@@ -50,8 +50,18 @@ def pair_page(request: HttpRequest, pair_id: int) -> HttpResponse:
             "page": page,
             "lines": [ScoreLine(score, address_of(score)) for score in page],
             "rows": rows,
+            "outlooks": _seasons_with_outlook(request, pair, list(rows)),
         },
     )
+
+
+def _seasons_with_outlook(request: HttpRequest, pair: Pair, rows: list[StandingRow]) -> set[int]:
+    """Return the seasons of which this visitor may have the pair's outlook, as ``may_have_outlook`` answers for one."""
+    if not request.user.is_authenticated:
+        return set()
+    own = pair.rider.user_id == request.user.pk
+    kept = set() if own else set(policy.associations_of(request.user).values_list("pk", flat=True))
+    return {row.season_id for row in rows if own or row.season.association_id in kept}
 
 
 def address_of(score: Score) -> str:

@@ -89,13 +89,20 @@ def scores_csv(scores: Iterable[Score]) -> Iterator[str]:
     yield _drain(buffer)
 
 
-def scores_for_season(season: Season) -> list[dict[str, str]]:
+def scores_for_season(season: Season, *, among: QuerySet[Score] | None = None) -> list[dict[str, str]]:
     """Return the records of every score in the season's days, with ``member`` worked out for its association.
+
+    With ``among`` only these scores, retracted ones still left out.
 
     A rider is a member if a membership of the association covers the day of the ride. Where the association has no
     memberships at all, the value that came with the score stands.
     """
-    scores = scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).order_by("date", "key")
+    chosen = scores_in_force() if among is None else among.filter(retracted_at__isnull=True)
+    scores = (
+        chosen.filter(date__range=(season.starts_on, season.ends_on))
+        .select_related("pair__rider", "pair__horse")
+        .order_by("date", "key")
+    )
     periods = _membership_periods(season)
     records = []
     for score in scores:

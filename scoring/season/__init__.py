@@ -6,25 +6,31 @@ Each stage of a scheme is a module: ``windows`` (season), ``conditions`` (eligib
 """
 
 from scoring.season import commands
+from scoring.season.chances import Chance, compute_chances
 from scoring.season.descriptions import describe_scheme
-from scoring.season.ledger import Score, scores_from_rows
+from scoring.season.ledger import Score, number_text, scores_from_rows
 from scoring.season.ledger_reading import read_scores
-from scoring.season.outlook import Outlook, compute_outlook
+from scoring.season.outlook import NextScore, Outlook, Ride, compute_outlook
 from scoring.season.placing import place_rows
 from scoring.season.rows import Row
 from scoring.season.scheme import Scheme, read_scheme
 from scoring.season.standings import Standings, compute_standings
 
 __all__ = [
+    "Chance",
+    "NextScore",
     "Outlook",
+    "Ride",
     "Row",
     "Scheme",
     "Score",
     "Standings",
     "commands",
+    "compute_chances",
     "compute_outlook",
     "compute_standings",
     "describe_scheme",
+    "number_text",
     "place_rows",
     "read_scheme",
     "read_scores",

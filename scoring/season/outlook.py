@@ -105,14 +105,21 @@ def compute_outlook(
     the scheme tells apart is tried: ``scores_needed`` is the smallest number that can do, up to 50, and None if none
     does.
     """
+    return [
+        _outlook(scheme, unit, group, admitted, unridden=unridden)
+        for group, admitted, unridden in groups_ahead(scheme, scores, unit=unit, as_of=as_of)
+    ]
+
+
+def groups_ahead(
+    scheme: Scheme, scores: Iterable[Score], *, unit: str, as_of: dt.date | None
+) -> list[tuple[GroupKey, Admitted, Unridden]]:
+    """Return each group in which a unit has a score that may count, with what came through and the days left."""
     ledger = tuple(scores)
     admitted = admit(scheme, ledger, as_of=as_of, units={unit})
     day = as_of or max((score.date for score in ledger if score.date is not None), default=None)
     unridden = _days_left(scheme, ledger, as_of=as_of, day=day)
-    return [
-        _outlook(scheme, unit, group, admitted, unridden=unridden)
-        for group in sorted(_groups(scheme, admitted), key=group_order)
-    ]
+    return [(group, admitted, unridden) for group in sorted(_groups(scheme, admitted), key=group_order)]
 
 
 def _days_left(scheme: Scheme, ledger: Sequence[Score], *, as_of: dt.date | None, day: dt.date | None) -> Unridden:
@@ -131,14 +138,12 @@ def _groups(scheme: Scheme, admitted: Admitted) -> set[GroupKey]:
 
 
 def _outlook(scheme: Scheme, unit: str, group: GroupKey, admitted: Admitted, *, unridden: Unridden) -> Outlook:
-    entries = [entry for entry in admitted.entries if group_of(scheme, entry.score) == group]
-    latest = _latest(entries, admitted)
-    prospect = Prospect(scheme, group, entries, admitted.facts, Unridden(unridden.first_day, unridden.last_day, latest))
+    prospect, profiles = prospect_of(scheme, unit, group, admitted, unridden=unridden)
+    entries = prospect.entries
     assessment = assess(scheme, entries, facts=admitted.facts)
     published = prospect.published(assessment.valued.number)
     qualified = assessment.met and published.met
     asked = (*assessment.requirements, *([published.threshold] if published.threshold else []))
-    profiles = profiles_of(scheme, unit=unit, group=group, latest=latest, known=[entry.score for entry in entries])
     plan = None if qualified else make_plan(prospect, profiles)
     return Outlook(
         unit=unit,
@@ -149,9 +154,20 @@ def _outlook(scheme: Scheme, unit: str, group: GroupKey, admitted: Admitted, *, 
         scores_needed=0 if qualified else None if plan is None else len(plan.profiles),
         at_least_each=None if plan is None else _percentage(plan.lowest),
         rides=() if plan is None else tuple(_ride(plan, index) for index in range(len(plan.profiles))),
-        next_score=_next_score(prospect, profiles, plan=plan, latest=latest),
+        next_score=_next_score(prospect, profiles, plan=plan, latest=prospect.unridden.latest),
         tier=assessment.tier,
     )
+
+
+def prospect_of(
+    scheme: Scheme, unit: str, group: GroupKey, admitted: Admitted, *, unridden: Unridden
+) -> tuple[Prospect, list[Profile]]:
+    """Return a unit as it stands in a group, and every kind of ride that the scheme tells apart for it."""
+    entries = [entry for entry in admitted.entries if group_of(scheme, entry.score) == group]
+    latest = _latest(entries, admitted)
+    ahead = Unridden(unridden.first_day, unridden.last_day, latest)
+    profiles = profiles_of(scheme, unit=unit, group=group, latest=latest, known=[entry.score for entry in entries])
+    return Prospect(scheme, group, entries, admitted.facts, ahead), profiles
 
 
 def _latest(entries: Sequence[CountedScore], admitted: Admitted) -> Score | None:

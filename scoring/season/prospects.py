@@ -65,7 +65,7 @@ class Prospect:
         newness = newness or Newness.all_new(len(profiles))
         rides = self.unridden.scores(profiles, percentage=percentage, newness=newness)
         added = [entry for ride in rides if (entry := self.counted(ride)) is not None]
-        return assess(self.scheme, [*self.entries, *added], facts=self._facts(rides))
+        return assess(self.scheme, [*self.entries, *added], facts=self.facts_with(rides))
 
     def counted(self, ride: Score) -> CountedScore | None:
         """Give a ride its number, or None where it would not count."""
@@ -76,7 +76,7 @@ class Prospect:
         except UnknownFigure:
             return None
 
-    def _facts(self, rides: Sequence[Score]) -> SeasonFacts:
+    def facts_with(self, rides: Sequence[Score]) -> SeasonFacts:
         """Count the new competitions too, where the association has not said how many there are."""
         season = self.scheme.season
         if season.competitions is not None or not self.scheme.needs_season_facts:

@@ -73,6 +73,12 @@ class Scheme:
             return True
         return any(isinstance(take.figure, SeasonNumber) for take in self.takes())
 
+    @property
+    def looks_at_others(self) -> bool:
+        """Tell whether a unit's value or requirements depend on the rides of other units: then these are needed too."""
+        counted = self.needs_season_facts and self.season.competitions is None
+        return bool(self.rerank) or self.needs_shared_places or counted
+
     def takes(self) -> Iterator[Take]:
         """Yield what the value takes, in its first stage and after."""
         if self.value is not None:

@@ -120,6 +120,19 @@ def test_a_statement_explains_every_score(world: World) -> None:
     assert statement["rows"][0]["value"] == "68.250"
 
 
+def test_an_outlook_is_a_document_of_its_own_with_an_estimate(world: World) -> None:
+    response = world.client("rider").get(f"/api/v1/seasons/{world.season.pk}/outlooks/{world.entry.pair_id}/")
+    found = response.json()
+    assert found["season"] == "linden/2027"
+    (one,) = found["outlooks"]
+    document = one["outlook"]
+    assert (document["format"], document["unit"]) == ("outlook/1", "R1/H1")
+    assert (document["qualified"], document["value"]) == (True, "68.250")
+    # by hand: one more score counts instead of the 66.500 if it is higher, which shows from (70 + 66.501) / 2
+    assert document["next_score"][0] == {"from": "0.000", "to": "66.501", "value": "68.250"}
+    assert one["chances"] == []
+
+
 def test_a_pair_is_found_by_registration_and_made_once(world: World) -> None:
     client, address = world.client("office"), f"/api/v1/competitions/{world.competition.slug}/pairs/"
     known = {"rider": {"name": "Rider 1", "registration": "R1"}, "horse": {"name": "Horse 1", "registration": "H1"}}

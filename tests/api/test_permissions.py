@@ -96,6 +96,7 @@ TABLE = [
     Row("api-season", "GET", "seasons/{season}/", EVERYONE),
     Row("api-standings", "GET", "seasons/{season}/standings/", EVERYONE),
     Row("api-statement", "GET", "seasons/{season}/statements/{pair}/", KEEPERS | {"rider"}),
+    Row("api-outlook", "GET", "seasons/{season}/outlooks/{pair}/", KEEPERS | {"rider"}),
     Row("api-competitions", "GET", "competitions/", EVERYONE),
     Row("api-competitions", "POST", "competitions/", STAFF, _NEW_SHOW),
     Row("api-competition", "GET", "competitions/{slug}/", EVERYONE),

@@ -1,0 +1,133 @@
+"""A pair's outlook in a season: for its rider, those who keep the association, and staff, as the statement is."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.contrib.auth.views import redirect_to_login
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from riders import policy
+from riders.models import Pair, Season
+from riders.pages.outlook_plot import outlook_plot
+from riders.selectors.outlooks import GroupOutlook, PairOutlook, pair_outlook
+from scoring.season import NextScore, Outlook, Ride
+
+
+@dataclass(frozen=True, slots=True)
+class GroupView:
+    """One table's outlook as the page shows it; ``plot`` is the address of the drawing, empty where there is none."""
+
+    group: GroupOutlook
+    rides: tuple[str, ...]
+    missing: tuple[str, ...]
+    pieces: tuple[tuple[NextScore, str], ...]
+    plot: str
+
+
+@never_cache
+@require_safe
+def outlook_page(request: HttpRequest, slug: str, season_slug: str, pair_id: int) -> HttpResponse:
+    found = _outlook(request, slug, season_slug, pair_id)
+    if isinstance(found, HttpResponse):
+        return found
+    address = reverse("outlook-plot", args=[slug, season_slug, pair_id, 0]).removesuffix("0.svg")
+    groups = [_group_view(group, f"{address}{index}.svg") for index, group in enumerate(found.groups)]
+    return render(request, "riders/outlook.html", {"outlook": found, "season": found.season, "groups": groups})
+
+
+@require_safe
+def plot_page(request: HttpRequest, slug: str, season_slug: str, pair_id: int, index: int) -> HttpResponse:
+    """Answer with the drawing of one table: a picture at an address of its own."""
+    found = _outlook(request, slug, season_slug, pair_id)
+    if isinstance(found, HttpResponse):
+        return found
+    plot = outlook_plot(found.groups[index]) if index < len(found.groups) else None
+    if plot is None:
+        raise Http404
+    return HttpResponse(plot, content_type="image/svg+xml", headers={"Cache-Control": "private, no-cache"})
+
+
+def _outlook(request: HttpRequest, slug: str, season_slug: str, pair_id: int) -> PairOutlook | HttpResponse:
+    seasons = policy.visible(request.user, Season.objects.select_related("association", "scheme"))
+    season = get_object_or_404(seasons, association__slug=slug, slug=season_slug)
+    pairs = policy.visible(request.user, Pair.objects.select_related("rider", "horse"))
+    pair = get_object_or_404(pairs, pk=pair_id)
+    if may_have_outlook(request.user, pair, season):
+        return pair_outlook(pair, season)
+    if not request.user.is_authenticated:
+        return redirect_to_login(request.get_full_path())
+    raise Http404
+
+
+def may_have_outlook(user: policy.Visitor, pair: Pair, season: Season) -> bool:
+    """Allow the rider, those who keep the association of the season, and staff."""
+    if not user.is_authenticated:
+        return False
+    return pair.rider.user_id == user.pk or policy.keeps(user, season.association)
+
+
+def _group_view(group: GroupOutlook, plot: str) -> GroupView:
+    return GroupView(
+        group,
+        rides_in_words(group.outlook),
+        missing_in_words(group.outlook),
+        tuple((piece, _value_words(piece)) for piece in group.outlook.next_score),
+        plot if outlook_plot(group) is not None else "",
+    )
+
+
+def missing_in_words(outlook: Outlook) -> tuple[str, ...]:
+    """Return what is missing, each with how much of it there is."""
+    return tuple(
+        met.sentence if met.options else f"{met.sentence}: {met.have or 'none'} so far" for met in outlook.missing
+    )
+
+
+def rides_in_words(outlook: Outlook) -> tuple[str, ...]:
+    """Return what the further rides must be, those that are alike in one phrase."""
+    alike = Counter(_ride_words(ride) for ride in outlook.rides)
+    return tuple(
+        f"{number} {'ride' if number == 1 else 'rides'}{f', {each}{words}' if words else ''}"
+        for words, number in alike.items()
+        for each in ["each " if number > 1 else ""]
+    )
+
+
+def _ride_words(ride: Ride) -> str:
+    said = ride.as_dict()
+    new = [f"a new {name}" for name in _texts(said["new"])]
+    where = []
+    for condition in _conditions(said["where"]):
+        field = str(condition["field"]).replace("_", " ")
+        if "is" in condition:
+            where.append(f"{field}: {_plain(condition['is'])}")
+        else:
+            where.append(f"{field} other than {' or '.join(_texts(condition['not_in']))}")
+    return "; ".join([*([f"with {' and '.join(new)}"] if new else []), *where])
+
+
+def _texts(values: object) -> list[str]:
+    return [str(value) for value in values] if isinstance(values, Iterable) else []
+
+
+def _conditions(values: object) -> list[dict[str, object]]:
+    return [value for value in values if isinstance(value, dict)] if isinstance(values, Iterable) else []
+
+
+def _plain(value: object) -> str:
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
+
+
+def _value_words(piece: NextScore) -> str:
+    if piece.value is not None:
+        return piece.value
+    if piece.at_first is None:
+        return "no value"
+    return f"{piece.at_first} to {piece.at_last}"

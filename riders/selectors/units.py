@@ -1,0 +1,33 @@
+"""Whose scores are whose: the units of a scheme as a question to the ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from django.db.models import QuerySet
+
+from riders.models import Pair, Score
+from scoring.season import Scheme
+
+_LOOKUPS = {"pair": "pair__key", "rider": "pair__rider__name", "horse": "pair__horse__name", "class": "class_name"} | {
+    name: name for name in ("division", "level", "test", "kind", "competition", "region", "team", "venue", "owner")
+}
+
+
+def scores_of_units(scheme: Scheme, units: Collection[str]) -> QuerySet[Score] | None:
+    """Return the scores of these units, or None where a scheme looks at everybody's or the ledger cannot be asked."""
+    lookup = _LOOKUPS.get(scheme.unit)
+    if lookup is None or scheme.looks_at_others:
+        return None
+    return Score.objects.filter(**{f"{lookup}__in": list(units)})
+
+
+def units_of_pair(scheme: Scheme, pair: Pair, scores: QuerySet[Score]) -> list[str]:
+    """Return the units that a pair belongs to among these scores of it: itself, its rider, its horse, its teams, ..."""
+    own = {"pair": pair.key, "rider": pair.rider.name, "horse": pair.horse.name}
+    if scheme.unit in own:
+        return [own[scheme.unit]]
+    lookup = _LOOKUPS.get(scheme.unit)
+    if lookup is None:
+        return []
+    return sorted({str(value) for value in scores.values_list(lookup, flat=True) if value})
