@@ -15,6 +15,7 @@ from scoring.commentary.durations import (
     speaking_time,
     stay_fit,
     typical_lengths,
+    whole_windows,
 )
 from scoring.commentary.evidence import Piece, Profile, fit, general_fit, movements, read_piece
 from scoring.commentary.lattice import GENERAL, Step, most_likely_path, probabilities
@@ -166,7 +167,8 @@ def _probabilities(
     words = [[fit(unit.piece, profile) for profile in profiles] for unit in units]
     clock = _Clock(units, typical_lengths(profiles, minutes=test.minutes))
     if times:
-        windows = [_window(times.get(profile.item.id)) for profile in profiles]
+        last = max((unit.start for unit in units if unit.start is not None), default=Fraction(0))
+        windows = whole_windows([times.get(profile.item.id) for profile in profiles], last=last)
         return probabilities(_steps(units, words, windows, clock, sharp=True), count=len(profiles))
     parts = probabilities(_steps(units, words, None, clock), count=len(profiles))
     for _ in range(1):
@@ -183,10 +185,6 @@ def _probabilities(
         windows = [(begin, end) for begin, end in zip(begins, ends, strict=True)]
         parts = probabilities(_steps(units, words, windows, clock), count=len(profiles))
     return parts
-
-
-def _window(given: tuple[Fraction | int, Fraction | int] | None) -> tuple[int, int] | None:
-    return None if given is None else (int(given[0]), int(given[1]))
 
 
 class _Clock:
@@ -217,7 +215,7 @@ def _waited(since_last: Fraction, since_burst: Fraction, pause: Fraction, length
 def _steps(
     units: Sequence[_Unit],
     words: Sequence[Sequence[int]],
-    windows: Sequence[tuple[int, int] | None] | None,
+    windows: Sequence[tuple[int, int]] | None,
     clock: _Clock,
     *,
     sharp: bool = False,
@@ -229,13 +227,13 @@ def _steps(
 
 
 def _timed(
-    unit: _Unit, fits: Sequence[int], windows: Sequence[tuple[int, int] | None] | None, *, sharp: bool
+    unit: _Unit, fits: Sequence[int], windows: Sequence[tuple[int, int]] | None, *, sharp: bool
 ) -> Sequence[int]:
     if windows is None or unit.start is None:
         return fits
     return [
-        fitting + (delay_fit(unit.start, begin=window[0], end=window[1], sharp=sharp) if window else 0)
-        for fitting, window in zip(fits, windows, strict=True)
+        fitting + delay_fit(unit.start, begin=begin, end=end, sharp=sharp)
+        for fitting, (begin, end) in zip(fits, windows, strict=True)
     ]
 
 

@@ -10,7 +10,7 @@ from scoring.commentary.evidence import Profile
 from scoring.commentary.lattice import NEAR
 from scoring.commentary.logarithms import add_logs, logarithm
 
-__all__ = ["after_fit", "delay_fit", "elapsed_fits", "expected_ends", "speaking_time", "stay_fit", "typical_lengths"]
+__all__ = ["after_fit", "delay_fit", "elapsed_fits", "expected_ends", "speaking_time", "stay_fit", "typical_lengths", "whole_windows"]
 
 _SECONDS = {
     "halt": 14, "centre-line": 10, "circle": 12, "turn": 11, "loop": 22, "change-of-rein": 12, "lateral": 12,
@@ -74,15 +74,34 @@ def _interpolated(
 def delay_fit(moment: Fraction, *, begin: int, end: int, sharp: bool) -> int:
     """Return what the time says for a movement that lasted from ``begin`` to ``end``: 0 at best, less the farther off.
 
-    A remark mostly comes while its movement is ridden or up to nine seconds later. Known times are ``sharp``; expected
-    ones count for less.
+    A remark mostly comes from the last seconds of its movement to nine seconds after it, less often earlier in it. Known
+    times are ``sharp``; expected ones count for less.
 
-    >>> delay_fit(Fraction(65), begin=50, end=60, sharp=True), delay_fit(Fraction(40), begin=50, end=60, sharp=True)
-    (0, -150)
+    >>> [delay_fit(Fraction(moment), begin=50, end=60, sharp=True) for moment in (65, 52, 40, 80)]
+    [0, -40, -190, -88]
     """
+    during = 40 if begin <= end - 4 and moment < end - 4 else 0
     early, late = begin - moment, moment - end - 9
-    off = 15 * early if early > 0 else 8 * late if late > 0 else 0
+    off = during + (15 * early if early > 0 else 8 * late if late > 0 else 0)
     return max(-int(off), -400) if sharp else max(-int(off) * VAGUE // 100, -3 * VAGUE)
+
+
+def whole_windows(known: Sequence[tuple[Fraction | int, Fraction | int] | None], *, last: Fraction) -> list[tuple[int, int]]:
+    """Return begin and end of every movement in seconds; those not known share the time between their known neighbours.
+
+    >>> whole_windows([None, (10, 20), None, None, (50, 60), None], last=Fraction(90))
+    [(0, 10), (10, 20), (20, 50), (20, 50), (50, 60), (60, 90)]
+    """
+    begins, ends = [], []
+    begin = 0
+    for window in known:
+        begins.append(begin if window is None else int(window[0]))
+        begin = begin if window is None else int(window[1])
+    end = max(int(last), begin)
+    for window in reversed(known):
+        ends.append(end if window is None else int(window[1]))
+        end = end if window is None else int(window[0])
+    return list(zip(begins, reversed(ends), strict=True))
 
 
 def stay_fit(pause: Fraction) -> int:

@@ -41,6 +41,8 @@ _ODDS = {
     "size": _Odds(140, -130, -120),
     "quality": _Odds(110, -90, -60),
     "order": _Odds(80, -60, -40),
+    "end": _Odds(200, -120, -40),
+    "bare": _Odds(60, -70, -60),
     "number": _Odds(700, -300, -300),
 }
 LONGEST_PIECE = 600
@@ -51,6 +53,13 @@ _GENERAL_GAIN = (0, 70, 200, 310, 360, 400)
 _TOLD = frozenset(
     f"figure:{figure}" for figure in ("take-reins", "stretch", "strike-off", "rein-back", "counter-canter")
 )
+_NO_TRANSITIONS = frozenset(
+    f"figure:{figure}"
+    for figure in (
+        "circle", "turn", "loop", "diagonal", "shoulder-in", "half-pass", "leg-yield", "travers", "renvers", "lengthen",
+        "stretch", "rein-back", "haunches", "pirouette", "change", "piaffe", "passage", "enter", "halt", "centre-line",
+    )  # fmt: skip
+) | {"pace:free", "pace:extended"}
 _HANDS = {"hand:left": "hand:right", "hand:right": "hand:left"}
 _OPENING = re.compile(r"(?:now|next|then|and now|and then|on to|here|into|so here|first)\b")
 _STAYING = re.compile(
@@ -106,7 +115,7 @@ def _concepts_of(item: Item, gaits_before: set[str]) -> dict[str, int]:
     for number, clause in enumerate(re.split(r"(?<=[.:;])\s+", item.text)):
         degree = 55 if re.match(r"(?:before|proceed|take up)\b", clause.lower()) and number else 100
         for mention in mentions(clause):
-            if not mention.concept.startswith(("order:", "quality:")):
+            if not mention.concept.startswith(("order:", "quality:", "end:", "bare:")):
                 _add(concepts, mention.concept, degree)
     for mention in mentions(f"at {item.at}"):
         if mention.concept.startswith("letter:"):
@@ -155,6 +164,8 @@ def _add_implied(concepts: dict[str, int], item: Item) -> None:
         _add(concepts, "figure:transition", 40)
     if item.family == "transition" and "transition" in item.text.lower():
         _add(concepts, "figure:return", 80)
+    if not _NO_TRANSITIONS & concepts.keys():
+        _add(concepts, "bare:gait", 100)
     if "figure:centre-line" in concepts or "figure:enter" in concepts:
         _add(concepts, "figure:centre-line", 100)
     if any(concept in concepts for concept in ("figure:twos", "figure:threes", "figure:fours")):
@@ -188,7 +199,7 @@ def _ordered(profiles: Sequence[Profile]) -> list[Profile]:
             _add(concepts, "figure:centre-line", 80)
             _add(concepts, "quality:entry", 100)
         if number == len(profiles) - 1:
-            _add(concepts, "order:last", 100)
+            _add(concepts, "end:last", 100)
             _add(concepts, "figure:centre-line", 50)
         for kind in kinds:
             seen[kind] = seen.get(kind, 0) + 1

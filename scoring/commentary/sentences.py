@@ -53,8 +53,8 @@ def share_of_time(start: Fraction | None, end: Fraction | None, pieces: Sequence
     >>> share_of_time(Fraction(10), Fraction(20), ["Good.", "Bad ."])
     [Fraction(10, 1), Fraction(15, 1)]
     """
-    if start is None or end is None or len(pieces) < 2:
-        return [start, *[None] * (len(pieces) - 1)]
+    if start is None or end is None:
+        return [start, *[None] * (len(pieces) - 1)][: len(pieces)]
     letters = sum(map(len, pieces)) or 1
     starts: list[Fraction | None] = []
     said = 0

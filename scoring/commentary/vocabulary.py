@@ -1,8 +1,8 @@
 """The words of the trade, as concepts: what a sentence names and what a movement is.
 
 A concept is written ``kind:name``. The kinds are ``gait``, ``figure``, ``pace`` (collected, medium, ...), ``hand`` (left,
-right), ``letter``, ``size`` (metres), ``quality`` (what is said of few movements only) and ``order`` (first, last,
-again). The same patterns read a test's items and what was said, so that both meet in the same concepts.
+right), ``letter``, ``size`` (metres), ``quality`` (what is said of few movements only) and ``order`` (first, again), ``end``
+(the last movement) and ``bare`` (nothing but a gait). The same patterns read a test's items and what was said, so that both meet in the same concepts.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
     ("order:first", r"\bfirst\b(?! moment)"),
     ("order:again", r"\bagain\b|\bsecond\b|\banother\b|\bother (?:rein|side|way|hand|circle|one|direction|pirouette)\b|\bthis time\b|than (?:the )?(?:first|before|other|left|right)"
      r"|\bas well\b|\bthis side\b|the other"),
-    ("order:last", r"\blast (?:halt|cent\w+ ?line|movement|time|line|salute)\b|\bfinal\b|\bfinish\w*|at last\b|to end with"),
+    ("end:last", r"\blast (?:halt|cent\w+ ?line|movement|time|line|salute)\b|\bfinal\b|\bfinish\w*|at last\b|(?:halt|salute|line) at the end\b|to end with"),
 )  # fmt: skip
 _CONCEPTS = tuple((name, re.compile(rf"(?:(?<=^)|(?<=[^\w]))(?:{pattern})")) for name, pattern in _PATTERNS)
 _SIZE = re.compile(r"\b(\d{1,2}|" + "|".join(_NUMBERS) + r")[- ]?(?:m\b|met(?:re|er)s?\b)")
@@ -108,6 +108,11 @@ _SPOKEN_LETTER = re.compile(
     r"(?<!\w)(?:at|near|from|after|before|towards|letter|over|by|approaching) ([b-hj-z]|a(?=$|[.,;!?]))(?![\w'])"
 )
 _NUMBER = re.compile(r"\b(?:movement|number|box|nr\.?|no\.?) (\d{1,3}[a-z]?)\b")
+_BARE = re.compile(
+    r"(?:(?:then|now|and|on|up|off|down|back|to|into|in|the|a|good|nice|working|collected|medium|right|left|this|that|his|her|then) )*"
+    r"(?:trot|canter|walk)(?:ing)?\b(?! (?:circle|half|serpentine|pirouette|volte|strides?|steps?|work|loop|extension|stretch|is (?:his|her|its)))"
+    r"(?!.*(?:circle|pass|change|length|half|cover|centre|lead|long side|diagonal))"
+)
 _WORD = re.compile(r"[a-z\u00df-\u00ff]{4,}")
 _SUFFIX = re.compile(r"(?:ing|edly|ed|ly|es|s|er|ness)\Z")
 _COMMON = frozenset(
@@ -288,6 +293,8 @@ def mentions(text: str) -> Iterator[Mention]:
         yield Mention(f"size:{_NUMBERS.get(found[1], found[1])}", found.start(), found.end())
     for found in _NUMBER.finditer(lowered):
         yield Mention(f"number:{found[1]}", found.start(), found.end())
+    if _BARE.match(lowered):
+        yield Mention("bare:gait", 0, 1)
     yield from _letters(text, lowered)
 
 

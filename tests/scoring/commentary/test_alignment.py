@@ -124,13 +124,13 @@ def test_the_parts_of_a_cue_share_its_time():
 
 
 def test_a_cue_that_is_not_surely_split_stays_whole():
-    (found,) = laid(NOVICE, "[0:40] Circle at B was good. Still, a bit flat.")
+    found, _ = laid(NOVICE, "[0:40] Circle at B was good. Still, a bit flat.", "[1:00] Change of rein.")
     assert (found.index, found.part, found.item) == (0, None, "2")
     assert found.text == "Circle at B was good. Still, a bit flat."
 
 
 def test_a_sentence_that_cues_break_is_about_one_movement():
-    text = "[1:00] Then in the free walk\n[1:02] he takes a while until\n[1:04] the circle of his neck gets longer.\n[1:10] Trot on."
+    text = "[1:00] Then in the free walk\n[1:02] the horse takes his time until\n[1:04] he walks a circle of his own.\n[1:10] Trot on."
     assert items(NOVICE, *text.split("\n"))[:3] == ["11", "11", "11"]
 
 

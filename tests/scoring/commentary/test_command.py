@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
@@ -77,7 +78,7 @@ def test_the_problems_of_test_and_text_are_reported_together(tmp_path):
     ],
 )
 def test_what_cannot_be_run_says_so(arguments, words, capfdbinary, monkeypatch):
-    monkeypatch.setattr(sys, "stdin", open("/dev/null"))  # noqa: PTH123, SIM115 - closed with the test's process
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO()))
     assert __main__.main(["align", *arguments]) == 2
     out, err = capfdbinary.readouterr()
     assert out == b""
