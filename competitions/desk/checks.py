@@ -1,4 +1,4 @@
-"""What the office looks at before results become official: gaps, signatures, totals, outcomes."""
+"""What the office looks at before results become official: gaps, outcomes, and what nobody has decided on yet."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
+from competitions.desk.differences import KIND_WORDS, anchor_of
 from competitions.desk.overview import NOT_RIDING, Overview, Ride
 from competitions.models import Entry
-from competitions.services.differences import Finding, undecided_findings
+from competitions.services.differences import undecided_findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +29,6 @@ def checks_of(overview: Overview) -> list[Check]:
         found.append(Check(True, "no entries", "The class has no entries, so there are no results."))
     for ride in overview.rides:
         found += _outcome_checks(overview, ride)
-        if ride.entry.status == Entry.Status.COMPLETED:
-            found += _sheet_checks(overview, ride)
         found += _deduction_checks(overview, ride)
     found += _finding_checks(overview)
     if overview.problem:
@@ -38,21 +37,12 @@ def checks_of(overview: Overview) -> list[Check]:
 
 
 def _finding_checks(overview: Overview) -> list[Check]:
-    """Show the table of differences; totals and signatures have their checks here already."""
+    """Name each finding that waits for a decision; decisions are made on the table of differences."""
+    table = reverse("desk-differences", args=_class(overview))
     return [
-        Check(False, finding.kind, finding.sentence, _finding_url(overview, finding))
+        Check(True, KIND_WORDS[finding.kind], finding.sentence, f"{table}#{anchor_of(finding)}")
         for finding in undecided_findings(overview.cls)
-        if finding.kind not in {"total", "unsigned"}
     ]
-
-
-def _finding_url(overview: Overview, finding: Finding) -> str:
-    arguments = [*_class(overview), finding.number]
-    return (
-        reverse("desk-sheet", args=[*arguments, finding.seat])
-        if finding.seat
-        else reverse("desk-entry", args=arguments)
-    )
 
 
 def _name(ride: Ride) -> str:
@@ -85,23 +75,6 @@ def _outcome_checks(overview: Overview, ride: Ride) -> list[Check]:
         )
         return [Check(False, "outcome", sentence, address)]
     return []
-
-
-def _sheet_checks(overview: Overview, ride: Ride) -> list[Check]:
-    found = []
-    for cell in ride.cells:
-        if cell.paper.sentence:
-            address = reverse("desk-sheet", args=[*_class(overview), ride.entry.number, cell.seat])
-            found.append(
-                Check(False, "total differs", f"{_name(ride)}, sheet {cell.seat}: {cell.paper.sentence}", address)
-            )
-    asked_for = overview.cls.competition.sheets_signed
-    unsigned = [cell.seat for cell in ride.cells if asked_for and not cell.signed]
-    if unsigned:
-        sheets = f"sheet {unsigned[0]} is" if len(unsigned) == 1 else f"sheets {', '.join(unsigned)} are"
-        address = reverse("desk-sheet", args=[*_class(overview), ride.entry.number, unsigned[0]])
-        found.append(Check(False, "unsigned", f"{_name(ride)}: {sheets} not signed.", address))
-    return found
 
 
 def _deduction_checks(overview: Overview, ride: Ride) -> list[Check]:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from competitions.selectors.consequences import deduction_sentence
 from competitions.desk.typed import mark_as_written
 from competitions.models import CompetitionClass, Entry, PanelSeat, PublishedResults, Sheet
+from competitions.selectors.consequences import deduction_sentence
 from competitions.selectors.documents import items_of_seat, test_of
 from riders.models import Pair
 
@@ -31,6 +31,7 @@ class Change:
     source: str
     reason: str
     lines: tuple[Line, ...]
+    sentence: str = ""
 
 
 def sheet_history(sheet: Sheet, *, cls: CompetitionClass, seat: PanelSeat) -> list[Change]:
@@ -186,42 +187,3 @@ def _result_line(row: Mapping[str, Any] | None) -> str:
     if row["reason"]:
         said.append(str(row["reason"]))
     return ", ".join(said)
-
-
-def class_history(cls: CompetitionClass) -> list[Change]:
-    """Return what was done to a class itself, the newest first; who was in the ring when is left out."""
-    zone = cls.competition.zone
-    changes = cls.changes.exclude(action="in the ring").select_related("by").order_by("-id")
-    return [
-        Change(
-            version=0,
-            at=change.at.astimezone(zone),
-            by=str(change.by) if change.by else "no account",
-            source=change.action,
-            reason=change.reason,
-            lines=tuple(_class_lines(change.before, change.after)),
-        )
-        for change in changes
-    ]
-
-
-def _class_lines(before: object, after: object) -> Iterable[Line]:
-    """Compare two records of a class field by field; other records have no fields to compare."""
-    if not isinstance(before, dict) or not isinstance(after, dict):
-        return
-    for key in {**before, **after}:
-        if before.get(key) != after.get(key):
-            yield Line(key.replace("_", " ").capitalize(), _plain(before.get(key)), _plain(after.get(key)))
-
-
-def _plain(value: object) -> str:
-    if isinstance(value, list):
-        return "; ".join(_plain(entry) for entry in value)
-    if isinstance(value, dict):
-        return " ".join(str(part) for part in value.values() if part not in ("", None, []))
-    return "" if value is None else str(value)
-
-
-def draws_of(cls: CompetitionClass) -> list[Change]:
-    """Return the draws of the running order, the last first, each with its seed as the reason."""
-    return [change for change in class_history(cls) if change.source == "running order drawn"]

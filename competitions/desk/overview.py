@@ -11,9 +11,9 @@ from urllib.parse import quote
 from django.urls import reverse
 
 import scoring
-from competitions.selectors.consequences import what_was_ridden
 from competitions.desk.paper import NOTHING, PaperTotal, compare_total
 from competitions.models import ClassResults, CompetitionClass, Entry, PanelSeat, ResultRow, Sheet
+from competitions.selectors.consequences import what_was_ridden
 from competitions.selectors.documents import items_of_seat, test_of
 from competitions.selectors.summaries import summary_of
 

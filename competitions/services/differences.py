@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from hashlib import sha256
 
 from competitions.models import CheckDecision, CompetitionClass
 from competitions.services.clock import lock_open_class
@@ -19,6 +20,8 @@ __all__ = [
     "decide_all_findings",
     "decide_finding",
     "findings_of",
+    "findings_tag",
+    "lapsed_decisions",
     "needed_reason",
     "refuse_undecided",
     "typed_total_fault",
@@ -39,12 +42,36 @@ def undecided_findings(competition_class: CompetitionClass) -> tuple[Finding, ..
     return tuple(finding for finding in findings_of(competition_class) if not finding.decided)
 
 
+def findings_tag(findings: Iterable[Finding]) -> str:
+    """Return a short text that changes as soon as one of these findings comes, goes or says something else."""
+    said = "\n".join(f"{finding.key}\t{finding.figures}" for finding in findings)
+    return sha256(said.encode()).hexdigest()[:20]
+
+
+def lapsed_decisions(competition_class: CompetitionClass, findings: Iterable[Finding]) -> list[CheckDecision]:
+    """Return the decisions that hold no longer against the findings of now, the newest first.
+
+    The finding is gone, says something else by now, or has been decided on again.
+    """
+    rows = list(competition_class.check_decisions.select_related("by").order_by("-pk"))
+    now = {finding.key: finding.figures for finding in findings}
+    newest = {row.key: row.pk for row in reversed(rows)}
+    return [row for row in rows if newest[row.key] != row.pk or now.get(row.key) != row.figures]
+
+
 def decide_finding(
-    competition_class: CompetitionClass, key: str, *, reason: str, by: User | None, figures: str | None = None
+    competition_class: CompetitionClass,
+    key: str,
+    *,
+    reason: str,
+    by: User | None,
+    figures: str | None = None,
+    again: bool = True,
 ) -> Finding:
     """Let one finding stand, with the reason; the decision holds as long as the finding says the same.
 
-    ``figures`` are those that were looked at: where the finding says something else by now, ``Conflict``.
+    ``figures`` are those that were looked at: where the finding says something else by now, ``Conflict``. Without
+    ``again`` one that somebody has decided on meanwhile is a ``Conflict`` too, and their decision stays.
     """
     reason = needed_reason(reason)
     with write_transaction():
@@ -55,19 +82,27 @@ def decide_finding(
             raise InvalidInput(message, problems=[("key", message)], code="no-such-finding")
         if figures is not None and figures != finding.figures:
             raise Conflict("The finding has changed since you looked at it. Look at it again.", current=finding)
+        if finding.decision is not None and not again:
+            said = f"{finding.decision.by} has decided on this meanwhile: {finding.decision.reason}"
+            raise Conflict(said, current=finding)
         write_decisions(current, [finding], reason=reason, by=by)
         return next(found for found in findings_of(current) if found.key == key)
 
 
-def decide_all_findings(competition_class: CompetitionClass, *, reason: str, by: User | None) -> int:
+def decide_all_findings(
+    competition_class: CompetitionClass, *, reason: str, by: User | None, seen: str | None = None
+) -> int:
     """Let every finding stand that nobody has decided on, with one reason; return how many there were.
 
-    For shows that are over and come in as files.
+    ``seen`` is the ``findings_tag`` of the undecided findings that were looked at: where they are others by now,
+    ``Conflict``.
     """
     reason = needed_reason(reason)
     with write_transaction():
         current = lock_open_class(competition_class.pk)
         open_findings = undecided_findings(current)
+        if seen is not None and seen != findings_tag(open_findings):
+            raise Conflict("The findings have changed since you looked at them. Look at them again.")
         write_decisions(current, open_findings, reason=reason, by=by)
         return len(open_findings)
 

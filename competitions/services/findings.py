@@ -20,7 +20,18 @@ from scoring.exact import format_exact, parse_decimal
 from scoring.marks import mark_text
 from scoring.placings import natural_order
 
-__all__ = ["KINDS", "Decision", "Finding", "find_in_class", "typed_total_fault"]
+__all__ = [
+    "KINDS",
+    "CompletedRide",
+    "Decision",
+    "Finding",
+    "apart",
+    "completed_rides",
+    "extremes",
+    "find_in_class",
+    "limit_of",
+    "typed_total_fault",
+]
 
 KINDS = ("percentages", "marks", "substitutes", "total", "unsigned")
 _LONGEST = 200
@@ -61,12 +72,12 @@ class Finding:
 
 def find_in_class(competition_class: CompetitionClass) -> list[Finding]:
     """Return every finding of a class, by entry number, as they stand now."""
-    return [finding for ride in _rides(competition_class) for finding in ride.findings()]
+    return [finding for ride in completed_rides(competition_class) for finding in ride.findings()]
 
 
 @dataclass(frozen=True, slots=True)
-class _Ride:
-    """One completed ride with its sheets by seat and its published percentages."""
+class CompletedRide:
+    """One completed ride with its sheets by seat, its percentages as published, and the items of its test."""
 
     competition_class: CompetitionClass
     entry: Entry
@@ -83,18 +94,29 @@ class _Ride:
             yield from self._total(seat, sheet)
         yield from self._unsigned()
 
-    def _percentages(self) -> Iterator[Finding]:
-        """Compare the seats that mark the same parts; others give percentages of different things."""
-        limit = _limit(self.competition_class.competition.seat_limit)
+    def percentages(self) -> dict[tuple[str, ...], dict[str, str]]:
+        """Return the seats' percentages by the parts that they mark; others are percentages of different things."""
         groups: dict[tuple[str, ...], dict[str, str]] = {}
         for seat in self.seats:
             percentage = self.results.get(seat.seat, {}).get("percentage")
             if percentage is not None:
                 groups.setdefault(tuple(seat.parts), {})[seat.seat] = percentage
-        for parts, texts in groups.items():
-            if limit is None or not _apart(texts, limit):
+        return groups
+
+    def marks(self, item: str) -> dict[str, str]:
+        """Return the marks for one item by seat, without sheets whose result was given without marks."""
+        return {
+            seat: mark_text(sheet.marks[item])
+            for seat, sheet in self.sheets.items()
+            if item in sheet.marks and sheet.given_result is None
+        }
+
+    def _percentages(self) -> Iterator[Finding]:
+        limit = limit_of(self.competition_class.competition.seat_limit)
+        for parts, texts in self.percentages().items():
+            if limit is None or not apart(texts, limit):
                 continue
-            gap, highest, lowest = _extremes(texts)
+            gap, highest, lowest = extremes(texts)
             yield self._finding(
                 "percentages",
                 *parts,
@@ -104,18 +126,14 @@ class _Ride:
             )
 
     def _marks(self) -> Iterator[Finding]:
-        limit = _limit(self.competition_class.competition.movement_limit)
+        limit = limit_of(self.competition_class.competition.movement_limit)
         if limit is None:
             return
         for item in self.items:
-            texts = {
-                seat: mark_text(sheet.marks[item.id])
-                for seat, sheet in self.sheets.items()
-                if item.id in sheet.marks and sheet.given_result is None
-            }
-            if not _apart(texts, limit):
+            texts = self.marks(item.id)
+            if not apart(texts, limit):
                 continue
-            gap, highest, lowest = _extremes(texts)
+            gap, highest, lowest = extremes(texts)
             yield self._finding(
                 "marks",
                 item.id,
@@ -192,7 +210,7 @@ def typed_total_fault(typed: str, *, points: str | None, percentage: str | None)
     )
 
 
-def _rides(competition_class: CompetitionClass) -> Iterator[_Ride]:
+def completed_rides(competition_class: CompetitionClass) -> Iterator[CompletedRide]:
     """Read the completed rides of a class in three queries, by number."""
     seats = list(competition_class.seats.all())
     items = test_of(competition_class).items
@@ -209,18 +227,20 @@ def _rides(competition_class: CompetitionClass) -> Iterator[_Ride]:
             continue
         sheets = {sheet.seat_id: sheet for sheet in entry.sheets.all()}
         by_seat = {seat.seat: sheets[seat.pk] for seat in seats if seat.pk in sheets}
-        yield _Ride(competition_class, entry, seats, by_seat, row.get("sheets") or {}, items)
+        yield CompletedRide(competition_class, entry, seats, by_seat, row.get("sheets") or {}, items)
 
 
-def _limit(text: str) -> Fraction | None:
+def limit_of(text: str) -> Fraction | None:
+    """Return a limit as the competition keeps it; None where it has set none."""
     return parse_decimal(text) if text else None
 
 
-def _apart(texts: Mapping[str, str], limit: Fraction) -> bool:
-    return len(texts) > 1 and _extremes(texts)[0] > limit
+def apart(texts: Mapping[str, str], limit: Fraction) -> bool:
+    """Tell whether any two of these figures differ by more than the limit."""
+    return len(texts) > 1 and extremes(texts)[0] > limit
 
 
-def _extremes(texts: Mapping[str, str]) -> tuple[Fraction, str, str]:
+def extremes(texts: Mapping[str, str]) -> tuple[Fraction, str, str]:
     """Return how far the highest and the lowest are apart, and whose they are."""
     values = {seat: Fraction(text) for seat, text in texts.items()}
     highest, lowest = max(values, key=values.__getitem__), min(values, key=values.__getitem__)

@@ -8,8 +8,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from competitions.desk.access import ClassDeskView
-from competitions.desk.history import draws_of
 from competitions.desk.ridegaps import short_changes
+from competitions.desk.setuphistory import draws_of
 from competitions.models import Entry
 from competitions.services.entries import draw_running_order, set_running_order
 from riders.errors import DomainError

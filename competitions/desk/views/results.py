@@ -8,16 +8,15 @@ from django.shortcuts import redirect, render
 
 from competitions.desk.access import ClassDeskView
 from competitions.desk.checks import checks_of
-from competitions.desk.history import class_history, result_changes, result_history
+from competitions.desk.history import result_changes, result_history
 from competitions.desk.overview import overview_of
+from competitions.desk.setuphistory import class_history
 from competitions.models import ClassResults, PublishedResults
 from competitions.selectors.board import Board, board_for
 from competitions.selectors.documents import class_document
 from competitions.services.differences import findings_of
 from competitions.services.results import cancel_correction, make_official, start_correction, withdraw_results
 from riders.errors import DomainError, InvalidInput
-
-_LOOKED = "Looked at on the page of checks, before results became official."
 
 
 class OfficialView(ClassDeskView):
@@ -38,8 +37,7 @@ class OfficialView(ClassDeskView):
             sentence = "Some checks ask to be looked at. Tick that you have looked at them, then confirm again."
             return self._page(problem=sentence, status=422)
         try:
-            looked = (request.POST.get("why", "").strip() or _LOOKED) if request.POST.get("looked") == "yes" else ""
-            published = make_official(self.cls, by=self.person, findings_reason=looked)
+            published = make_official(self.cls, by=self.person)
         except InvalidInput as error:
             return self._page(problem=error.message, status=422)
         except DomainError as error:
@@ -60,8 +58,7 @@ class OfficialView(ClassDeskView):
             "looking": [check for check in checks if not check.stops],
             "board": self._board(),
             "changes": self._changes(),
-            "decided": [finding for finding in findings_of(self.cls) if finding.decided],
-            "why": self.request.POST.get("why", ""),
+            "decided": sum(finding.decided for finding in findings_of(self.cls)),
             "problem": problem,
             "open": self.cls.open_for_changes,
         }
