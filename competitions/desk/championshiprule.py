@@ -11,6 +11,7 @@ from django.http import QueryDict
 
 import scoring
 from competitions.desk.forms.championships import (
+    DEFAULTS,
     ChampionshipForm,
     class_rows,
     initial_of,
@@ -22,7 +23,6 @@ from competitions.desk.forms.championships import (
 from competitions.models import Championship, Competition, CompetitionClass
 from competitions.selectors.championships import describe_championship, units_of_classes
 
-_DEFAULTS: Mapping[str, Any] = {"unit": "pair", "of": "total", "rounding": "half-up"}
 _TEAM_FIELDS = {"from", "method", "of", "counting", "drop_out"}
 
 
@@ -218,4 +218,4 @@ def _numbers(championship: Championship | None) -> list[str]:
 
 def _needless(key: str, value: Any) -> bool:
     """Tell whether a key says only what goes without saying."""
-    return value in (None, [], "") or _DEFAULTS.get(key) == value
+    return value in (None, [], "") or DEFAULTS.get(key) == value

@@ -31,7 +31,9 @@ class RowView:
 def association_page(request: HttpRequest, slug: str) -> HttpResponse:
     association = get_object_or_404(policy.visible(request.user, Association.objects.all()), slug=slug)
     seasons = policy.visible(request.user, Season.objects.filter(association=association)).select_related("scheme")
-    return render(request, "riders/association.html", {"association": association, "seasons": seasons})
+    keeps = policy.can(request.user, "change", association)
+    context = {"association": association, "seasons": seasons, "keeps": keeps}
+    return render(request, "riders/association.html", context)
 
 
 @require_safe

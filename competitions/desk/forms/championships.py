@@ -14,6 +14,9 @@ from scoring.exact import format_exact, parse_decimal
 MOST_ROWS = 20
 _TIE_ROWS, _TEAM_TIE_ROWS, _CLASS_ROWS = 5, 3, 4
 
+DEFAULTS: dict[str, Any] = {"unit": "pair", "of": "total", "rounding": "half-up"}
+"""What a rule means where it does not say it."""
+
 _FIGURES = [("total", "total percentages"), ("penalty", "penalties"), ("points", "points"), ("placing", "places")]
 _STEPS = [
     ("", "no step"),
@@ -228,7 +231,7 @@ def initial_of(document: Mapping[str, Any], *, members: str) -> dict[str, Any]:
     """Return what stands in the fields for a rule that is kept; ``members`` are its lines."""
     teams = document.get("teams") or {}
     names = ("title", "unit", "method", "of", "counting", "decimals", "rounding", "drop_out", "tie_places")
-    found = {name: document[name] for name in names if document.get(name) is not None}
+    found = DEFAULTS | {name: document[name] for name in names if document.get(name) is not None}
     found["sources"] = "\n".join(document.get("sources") or ())
     found |= {f"teams_{key}": teams[key] for key in ("from", "method", "of", "counting", "drop_out") if key in teams}
     return found | {"members": members}

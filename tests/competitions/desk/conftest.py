@@ -4,7 +4,7 @@ import pytest
 from django.test import Client
 
 from competitions.models import Judge
-from tests.builders import make_class, make_competition, make_pair, make_user
+from tests.builders import make_championship, make_class, make_competition, make_pair, make_user
 
 
 @pytest.fixture
@@ -44,6 +44,7 @@ def second_desk(competition):
 @pytest.fixture
 def people(competition, cls):
     """A client for everyone who may come along: office, another office, judge, rider, staff, nobody."""
+    make_championship(competition, classes=[cls, make_class(competition, number="2")])
     stranger = make_user("stranger")
     make_competition("elsewhere", office=stranger)
     rider = make_user("rider")

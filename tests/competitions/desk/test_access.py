@@ -12,12 +12,20 @@ from tests.builders import mark_sheet
 pytestmark = pytest.mark.django_db
 
 FOR_ANY_OFFICE = {"desk", "desk-competition-new", "desk-competition-import", "desk-documents"}
-POST_ONLY = {"desk-ring", "desk-draw", "desk-entry-remove", "desk-correction", "desk-withdraw"}
+POST_ONLY = {
+    "desk-championship-delete",
+    "desk-ring",
+    "desk-draw",
+    "desk-entry-remove",
+    "desk-correction",
+    "desk-withdraw",
+}
 NAMES = [pattern.name for pattern in urlpatterns if isinstance(pattern, URLPattern)]
 
 
 def address(name: str) -> str:
     known = {"slug": "linden-autumn", "number": "1", "entry": "1", "seat": "C", "kind": "entries"}
+    known["championship"] = "small-tour"
     pattern = next(pattern for pattern in urlpatterns if pattern.name == name)
     return reverse(name, kwargs={key: known[key] for key in pattern.pattern.converters})
 
