@@ -17,9 +17,10 @@ from scoring.commentary.durations import (
     typical_lengths,
     whole_windows,
 )
-from scoring.commentary.evidence import Piece, Profile, fit, general_fit, movements, read_piece
+from scoring.commentary.evidence import fit, general_fit
 from scoring.commentary.lattice import GENERAL, Step, most_likely_path, probabilities
-from scoring.commentary.sentences import share_of_time, split_clauses, split_sentences
+from scoring.commentary.profiles import Profile, movements
+from scoring.commentary.units import Unit, units_of
 from scoring.documents import InvalidDocument, Problem
 from scoring.exact import Rounding, format_exact, format_units, round_to_units
 from scoring.testsheets import Test
@@ -28,12 +29,11 @@ __all__ = ["MOST_WORK", "Assignment", "align", "as_document"]
 
 MOST_WORK = 400_000
 _CERTAIN = 8_000
-_MOST_BROKEN = 8
-_MOST_CLAUSES = 12
 _ANCHOR = 8_000
-_NAMELESS = -45  # a movement is mostly named when talk comes to it
+_NAMELESS_UNTIMED = -75  # without times nothing else tells
+_NAMELESS = -20  # a movement is mostly named when talk comes to it
 _STAYS = -25
-_OPENS = 60
+_OPENS = 80
 _BACK = 200
 _BREATH = Fraction(5, 2)
 
@@ -75,17 +75,6 @@ def _seconds_text(moment: Fraction | None) -> str | None:
         return format_units(round_to_units(moment, decimals=3, rounding=Rounding.HALF_UP), decimals=3)
 
 
-@dataclass(frozen=True, slots=True)
-class _Unit:
-    """A sentence, or a clause of one, and the cues that it stands in: mostly one, more where cues break a sentence."""
-
-    cues: tuple[int, ...]
-    begins: bool
-    start: Fraction | None
-    text: str
-    piece: Piece
-
-
 Times = Mapping[str, tuple[Fraction | int, Fraction | int]]
 
 
@@ -98,7 +87,7 @@ def align(test: Test, cues: Sequence[Cue], *, movement_times: Times | None = Non
     movements are more than ``MOST_WORK``.
     """
     profiles = movements(test)
-    units = _units(cues)
+    units = units_of(cues)
     if len(units) * max(len(profiles), 1) > MOST_WORK:
         message = f"{len(cues)} cues over {len(profiles)} movements are too many. Cut the commentary into single rides."
         raise InvalidDocument([Problem("cues", message)])
@@ -112,63 +101,14 @@ def as_document(assignments: Sequence[Assignment]) -> dict[str, object]:
     return {"format": "alignment/1", "cues": [assignment.as_dict() for assignment in assignments]}
 
 
-def _units(cues: Sequence[Cue]) -> list[_Unit]:
-    """Cut cues into sentences, and a sentence into clauses where two of them name a movement."""
-    units: list[_Unit] = []
-    for group in _broken(cues):
-        texts = [text for sentence in split_sentences(_joined(group)) for text in _clauses(sentence)]
-        if len(group) > 1:
-            units.append(_Unit(tuple(cue.index for cue in group), True, group[0].start, " ".join(texts), read_piece(" ".join(texts))))
-            continue
-        starts = share_of_time(group[0].start, group[0].end, texts)
-        for number, (text, start) in enumerate(zip(texts, starts, strict=True)):
-            units.append(_Unit((group[0].index,), number == 0, start, text, read_piece(text)))
-    return units
-
-
-def _joined(cues: Sequence[Cue]) -> str:
-    return " ".join(cue.text for cue in cues)
-
-
-def _broken(cues: Sequence[Cue]) -> list[list[Cue]]:
-    """Put the cues together that one sentence runs through, where the text has full stops at all."""
-    stopped = [cue.text.rstrip("\"')").endswith((".", "!", "?", "\u2026")) for cue in cues]
-    punctuated = 2 * sum(stopped) > len(cues) or 3 * sum(cue.text[:1].islower() for cue in cues) < 2 * len(cues)
-    groups: list[list[Cue]] = []
-    for number, cue in enumerate(cues):
-        goes_on = number > 0 and not stopped[number - 1] and cue.text[:1].islower() and len(groups[-1]) < _MOST_BROKEN
-        if goes_on and punctuated and any(stopped):
-            groups[-1].append(cue)
-        else:
-            groups.append([cue])
-    return groups
-
-
-def _clauses(sentence: str) -> list[str]:
-    clauses = split_clauses(sentence)
-    if not 2 <= len(clauses) <= _MOST_CLAUSES or sum(_names_movement(clause) for clause in clauses) < 2:
-        return [sentence]
-    joined: list[str] = []
-    for clause in clauses:
-        if joined and not (_names_movement(clause) and _names_movement(joined[-1])):
-            joined[-1] += " " + clause
-        else:
-            joined.append(clause)
-    return joined
-
-
-def _names_movement(clause: str) -> bool:
-    return any(concept.startswith(("figure:", "number:")) for concept in read_piece(clause).concepts)
-
-
 def _probabilities(
-    test: Test, profiles: Sequence[Profile], units: Sequence[_Unit], times: Times | None
+    test: Test, profiles: Sequence[Profile], units: Sequence[Unit], times: Times | None
 ) -> list[list[int]]:
     words = [[fit(unit.piece, profile) for profile in profiles] for unit in units]
     clock = _Clock(units, typical_lengths(profiles, minutes=test.minutes))
     if times:
         last = max((unit.start for unit in units if unit.start is not None), default=Fraction(0))
-        windows = whole_windows([times.get(profile.item.id) for profile in profiles], last=last)
+        windows = whole_windows([times.get(profile.item.id) for profile in profiles], last=last + 60)
         return probabilities(_steps(units, words, windows, clock, sharp=True), count=len(profiles))
     parts = probabilities(_steps(units, words, None, clock), count=len(profiles))
     for _ in range(1):
@@ -190,7 +130,7 @@ def _probabilities(
 class _Clock:
     """The time gone between one piece and the next, where both have a time."""
 
-    def __init__(self, units: Sequence[_Unit], lengths: Sequence[int]) -> None:
+    def __init__(self, units: Sequence[Unit], lengths: Sequence[int]) -> None:
         self.steps: list[Step] = []
         last = burst = None
         silent_from = Fraction(0)
@@ -213,7 +153,7 @@ def _waited(since_last: Fraction, since_burst: Fraction, pause: Fraction, length
 
 
 def _steps(
-    units: Sequence[_Unit],
+    units: Sequence[Unit],
     words: Sequence[Sequence[int]],
     windows: Sequence[tuple[int, int]] | None,
     clock: _Clock,
@@ -226,9 +166,7 @@ def _steps(
     ]
 
 
-def _timed(
-    unit: _Unit, fits: Sequence[int], windows: Sequence[tuple[int, int]] | None, *, sharp: bool
-) -> Sequence[int]:
+def _timed(unit: Unit, fits: Sequence[int], windows: Sequence[tuple[int, int]] | None, *, sharp: bool) -> Sequence[int]:
     if windows is None or unit.start is None:
         return fits
     return [
@@ -237,11 +175,11 @@ def _timed(
     ]
 
 
-def _step(unit: _Unit, fits: Sequence[int], waited: Step) -> Step:
+def _step(unit: Unit, fits: Sequence[int], waited: Step) -> Step:
     piece = unit.piece
     stay, move, back = waited.stay, 0, 0
     if not piece.strong:
-        move += _NAMELESS
+        move += _NAMELESS_UNTIMED if waited.elapsed is None else _NAMELESS
     if piece.stays:
         move += _STAYS
     if piece.opens:
@@ -255,7 +193,7 @@ def _step(unit: _Unit, fits: Sequence[int], waited: Step) -> Step:
 
 def _assignments(
     cues: Sequence[Cue],
-    units: Sequence[_Unit],
+    units: Sequence[Unit],
     parts: Sequence[Sequence[int]],
     path: Sequence[int],
     profiles: Sequence[Profile],
@@ -277,12 +215,12 @@ def _assignments(
 
 @dataclass(frozen=True, slots=True)
 class _Group:
-    units: tuple[_Unit, ...]
+    units: tuple[Unit, ...]
     place: int
     part: int
 
 
-def _groups(units: Sequence[_Unit], parts: Sequence[Sequence[int]], path: Sequence[int]) -> list[_Group]:
+def _groups(units: Sequence[Unit], parts: Sequence[Sequence[int]], path: Sequence[int]) -> list[_Group]:
     """Put the pieces of a cue together that are about the same; all of them, unless each group is certain."""
     runs: list[list[int]] = []
     for number, place in enumerate(path):
@@ -298,7 +236,7 @@ def _groups(units: Sequence[_Unit], parts: Sequence[Sequence[int]], path: Sequen
     return [_group(everything, places[0], units, parts)]
 
 
-def _group(run: Sequence[int], place: int, units: Sequence[_Unit], parts: Sequence[Sequence[int]]) -> _Group:
+def _group(run: Sequence[int], place: int, units: Sequence[Unit], parts: Sequence[Sequence[int]]) -> _Group:
     part = sum(parts[number][place] for number in run) // len(run)
     return _Group(tuple(units[number] for number in run), place, part)
 

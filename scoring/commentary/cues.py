@@ -1,6 +1,7 @@
 """Reading spoken commentary: WebVTT, SRT or plain text, as dictation programs write it.
 
-WebVTT is the W3C's "WebVTT: The Web Video Text Tracks Format"; SRT is read by the same blocks with a comma in its times.
+WebVTT is the W3C's "WebVTT: The Web Video Text Tracks Format"; SRT is
+read by the same blocks with a comma in its times.
 """
 
 from __future__ import annotations
@@ -41,23 +42,21 @@ class Cue:
 
 
 def read_commentary(data: str | bytes) -> tuple[Cue, ...]:
-    """Read WebVTT, SRT or plain text, whichever it is; raise :class:`InvalidDocument` with every problem found.
+    r"""Read WebVTT, SRT or plain text, whichever it is; raise :class:`InvalidDocument` with every problem found.
 
     A first line ``WEBVTT`` makes it WebVTT, a ``-->`` anywhere SRT, anything else plain text. Tags, notes, styles and
     settings are dropped; cues may overlap. In plain text each line that is not empty is a cue, with a time where it
     begins with one (``[1:05]``); a text of a single line has a cue for each of its sentences. Times are exact seconds.
 
-    >>> read_commentary("WEBVTT\\n\\n01:01.500 --> 01:03.000\\n<v Judge>Square halt.")
+    >>> read_commentary("WEBVTT\n\n01:01.500 --> 01:03.000\n<v Judge>Square halt.")
     (Cue(index=0, start=Fraction(123, 2), end=Fraction(63, 1), text='Square halt.'),)
     >>> [cue.text for cue in read_commentary("Square halt. Circle too large.")]
     ['Square halt.', 'Circle too large.']
     """
     text = _decoded(data)
     lines = _LINE_END.split(text)
-    if _HEADER.match(lines[0]) or any("-->" in line for line in lines):
-        cues = _Blocks(lines).read()
-    else:
-        cues = _plain(lines)
+    timed = _HEADER.match(lines[0]) or any("-->" in line for line in lines)
+    cues = _Blocks(lines).read() if timed else _plain(lines)
     if len(cues) > MOST_CUES:
         message = f"The commentary has {len(cues)} cues, but at most {MOST_CUES} are read. Cut it into single rides."
         raise InvalidDocument([Problem("cues", message)])
@@ -76,7 +75,9 @@ def _decoded(data: str | bytes) -> str:
             message = f"The commentary is not UTF-8 text (byte {error.start + 1}). Save it as UTF-8 and try again."
             raise InvalidDocument([Problem("", message)]) from None
     if len(data) > LONGEST:
-        message = f"The commentary has {len(data)} characters, but at most {LONGEST} are read. Cut it into single rides."
+        message = (
+            f"The commentary has {len(data)} characters, but at most {LONGEST} are read. Cut it into single rides."
+        )
         raise InvalidDocument([Problem("", message)])
     binary = _BINARY.search(data)
     if binary:

@@ -27,7 +27,9 @@ def check_alignment(reader: Reader) -> str:
         _check_values(cue)
         cue.finish()
     reader.finish()
-    return f"Commentary laid on a test, alignment/1, {count} {'entry' if count == 1 else 'entries'}, {laid} on movements."
+    return (
+        f"Commentary laid on a test, alignment/1, {count} {'entry' if count == 1 else 'entries'}, {laid} on movements."
+    )
 
 
 def _check_order(cue: Reader, index: int | None, part: int | None, *, last: int, parts: int) -> None:

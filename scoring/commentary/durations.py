@@ -10,15 +10,24 @@ from scoring.commentary.evidence import Profile
 from scoring.commentary.lattice import NEAR
 from scoring.commentary.logarithms import add_logs, logarithm
 
-__all__ = ["after_fit", "delay_fit", "elapsed_fits", "expected_ends", "speaking_time", "stay_fit", "typical_lengths", "whole_windows"]
+__all__ = [
+    "after_fit",
+    "delay_fit",
+    "elapsed_fits",
+    "expected_ends",
+    "speaking_time",
+    "stay_fit",
+    "typical_lengths",
+    "whole_windows",
+]
 
 _SECONDS = {
     "halt": 14, "centre-line": 10, "circle": 12, "turn": 11, "loop": 22, "change-of-rein": 12, "lateral": 12,
     "lengthening": 11, "transition": 5, "walk": 16, "stretch": 20, "rein-back": 12, "change": 12,
 }  # fmt: skip
 _USUAL_SECONDS = 11
-_DELAY = 5
-VAGUE = 35
+_DELAY = 6
+VAGUE = 45
 TRUST = 60  # in hundredths: typical lengths and delays are not those of this ride
 _DENSITY = [70 + logarithm(seconds) for seconds in range(1, 122)]
 _WORDS_A_SECOND = Fraction(13, 5)
@@ -86,7 +95,9 @@ def delay_fit(moment: Fraction, *, begin: int, end: int, sharp: bool) -> int:
     return max(-int(off), -400) if sharp else max(-int(off) * VAGUE // 100, -3 * VAGUE)
 
 
-def whole_windows(known: Sequence[tuple[Fraction | int, Fraction | int] | None], *, last: Fraction) -> list[tuple[int, int]]:
+def whole_windows(
+    known: Sequence[tuple[Fraction | int, Fraction | int] | None], *, last: Fraction
+) -> list[tuple[int, int]]:
     """Return begin and end of every movement in seconds; those not known share the time between their known neighbours.
 
     >>> whole_windows([None, (10, 20), None, None, (50, 60), None], last=Fraction(90))

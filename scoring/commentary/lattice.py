@@ -18,21 +18,21 @@ GENERAL = -1
 _KINDS = 4  # of the movement reached, of the one before, of two before, of the whole ride
 _WHOLE = 3
 NEAR = 10
-_FAR = -540
-_ASIDE = -280
-_MOVE = (NEVER, -85, -150, -212, -268, -318, -362, -400, -434, -464, -490)
+_FAR = -580
+_ASIDE = -320
+_MOVE = (NEVER, -85, -155, -222, -284, -340, -390, -434, -472, -504, -530)
 _BEGIN = (-90, -60, -170, -260, -340, -410, -470, -520, -560, -590, -610)
 _SAME = (
-    (-70, -340, -480, -270),
-    (-60, -130, -480, -300),
+    (-95, -365, -480, -270),
+    (-85, -130, -480, -300),
     (-60, -200, -160, -300),
-    (-90, -340, -480, -110),
+    (-90, -340, -480, -85),
 )
 _SAME_AT_END = (
-    (-70, -340, -480, -60),
+    (-95, -340, -480, -60),
     (-70, -130, -480, -100),
     (-70, -200, -160, -100),
-    (-190, -400, -520, -12),
+    (-190, -400, -520, -2),
 )
 
 
@@ -90,7 +90,7 @@ def _first(step: Step, count: int) -> _Row:
 
 
 def _said(step: Step, reached: int) -> tuple[int, int, int, int]:
-    """What the piece says for each kind of state where the ride has come to ``reached``."""
+    """Return what the piece says for each kind of state where the ride has come to ``reached``."""
     return (
         step.fits[reached - 1] if reached else NEVER,
         step.fits[reached - 2] + step.back if reached > 1 else NEVER,
@@ -117,7 +117,7 @@ def _with_time(table: Sequence[Sequence[int]], stay: int, whole: int) -> list[li
 
 
 def _moves(step: Step, count: int) -> list[Sequence[int]]:
-    """The costs of moving on, by the place left and the distance."""
+    """Return the costs of moving on, by the place left and the distance."""
     if step.elapsed is None:
         return [_BEGIN, *[_MOVE] * count]
     costs = [_BEGIN, *[_MOVE] * count]
@@ -209,4 +209,4 @@ def most_likely_path(parts: Sequence[Sequence[int]], *, count: int) -> list[int]
 
 def _best_label(row: Sequence[int], reached: int, count: int) -> int:
     candidates = [count, *range(reached - 1, max(-1, reached - 4), -1)]
-    return max(candidates, key=lambda label: row[label])
+    return max((row[label], -order, label) for order, label in enumerate(candidates))[2]

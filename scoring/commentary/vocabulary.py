@@ -1,7 +1,7 @@
 """The words of the trade, as concepts: what a sentence names and what a movement is.
 
 A concept is written ``kind:name``. The kinds are ``gait``, ``figure``, ``pace`` (collected, medium, ...), ``hand`` (left,
-right), ``letter``, ``size`` (metres), ``quality`` (what is said of few movements only) and ``order`` (first, again), ``end``
+right), ``pair`` (pace and gait), ``letter``, ``size`` (metres), ``quality`` (what is said of few movements only) and ``order`` (first, again), ``end``
 (the last movement) and ``bare`` (nothing but a gait). The same patterns read a test's items and what was said, so that both meet in the same concepts.
 """
 
@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-__all__ = ["FAMILY_FIGURES", "QUALITIES_OF", "Mention", "general_words", "mentions", "stems"]
+__all__ = ["FAMILY_FIGURES", "QUALITIES_OF", "Mention", "mentions", "stems"]
 
 _NUMBERS = {"five": 5, "six": 6, "eight": 8, "ten": 10, "twelve": 12, "fifteen": 15, "eighteen": 18, "twenty": 20}
 
@@ -20,32 +20,68 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
     ("gait:canter", r"canter(?:s|ed|ing)?\b|gallop\w*"),
     ("gait:walk", r"walk(?:s|ed|ing)?\b"),
     ("figure:enter", r"ent(?:ry|ries|rance|er|ers|ered|ering)\b|com(?:es?|ing) (?:in|down)\b|came (?:in|down)\b"),
-    ("figure:halt", r"halt(?:s|ed|ing)?\b(?!-)|stand(?:s|ing)?\b|stood\b|stop(?:s|ped)?\b(?! (?:and|to|for)\b)|immobil\w*|salut\w*|standstill"),
+    (
+        "figure:halt",
+        (
+            r"halt(?:s|ed|ing)?\b(?!-)|stand(?:s|ing)?\b|stood\b|stop(?:s|ped)?\b(?! (?:and|to|for)\b)|immobil\w*"
+            r"|salut\w*|standstill"
+        ),
+    ),
     ("figure:centre-line", r"(?:cent(?:re|er)|middle) ?-?lines?\b|onto the line|to the line|on the line"),
     ("figure:circle", r"circles?\b|circling|volt[e\u00e9]s?\b"),
     ("figure:turn", r"turn(?:s|ed|ing)?\b(?! out\b)"),
     ("figure:loop", r"serpentines?\b|loops?\b"),
-    ("figure:diagonal", r"diagonals?\b(?! steps)|chang\w+ (?:of |the )?(?:the )?rein\b|across the (?:school|arena|ring)"),
+    (
+        "figure:diagonal",
+        r"diagonals?\b(?! steps)|chang\w+ (?:of |the )?(?:the )?rein\b|across the (?:school|arena|ring)",
+    ),
     ("figure:shoulder-in", r"shoulders?[- ]?in\b|shoulder-fore"),
     ("figure:half-pass", r"half[- ]?pass(?:es)?\b|zig-?zag|travers(?:ale|al)s?\b|traversing"),
     ("figure:leg-yield", r"leg[- ]?yield\w*|yielding\b|yields?\b"),
     ("figure:travers", r"travers\b|(?:haunches|quarters)[- ]in\b(?! the)"),
     ("figure:renvers", r"renvers\b|(?:haunches|quarters)-out\b"),
-    ("figure:lengthen", r"length?en(?:s|ed|ing|ings)?\b(?! reins)|(?:long(?:er)?|big(?:ger)?) (?:\w+ )?(?:strides?|steps)\b"
-     r"|extensions?\b|opens? (?:him |her )?(?:up|out)\b|medium strides"),
-    ("figure:transition", r"transitions?\b|downwards?\b|upwards?\b|move[sd]? off|moving off|move-off|(?:down|back|on|up|off|in)"
-     r"(?: \w+)?? (?:in)?to (?:the )?(?:\w+ )?(?:trot|canter|walk)\b|(?:in)?to (?:the )?(?:trot|canter|walk)\b"
-     r"|(?:trot|canter) (?:on|off|start)\b|start to (?:trot|canter)"),
-    ("figure:strike-off", r"str(?:ike|uck)s?[- ]?off|strikes? off|depart(?:s|ure)?\b|canter start\b|(?:wrong|correct|right|left|new) lead\b"
-     r"|(?:in)?to (?:the )?(?:\w+ )?canter\b|wrong leg\b"),
-    ("figure:stretch", r"stretch\w*|forward and down\b|chew\w*|reins? down\b|let (?:him|her|the horse|it) (?:go )?down"
-     r"|down to the hand|follows? (?:it|the hand|the rein)|tak(?:es?|ing) the reins? (?:down|forward)"),
+    (
+        "figure:lengthen",
+        (
+            r"length?en(?:s|ed|ing|ings)?\b(?! reins)|(?:long(?:er)?|big(?:ger)?) (?:\w+ )?(?:strides?|steps)\b"
+            r"|extensions?\b|opens? (?:him |her )?(?:up|out)\b|medium strides"
+        ),
+    ),
+    (
+        "figure:transition",
+        (
+            r"transitions?\b|downwards?\b|upwards?\b|move[sd]? off|moving off|move-off"
+            r"|(?:down|back|on|up|off|in)(?: \w+)?? (?:in)?to (?:the )?(?:\w+ )?(?:trot|canter|walk)\b"
+            r"|(?:in)?to (?:the )?(?:trot|canter|walk)\b|(?:trot|canter) (?:on|off|start)\b"
+            r"|start to (?:trot|canter)"
+        ),
+    ),
+    (
+        "figure:strike-off",
+        (
+            r"str(?:ike|uck)s?[- ]?off|strikes? off|depart(?:s|ure)?\b|canter start\b"
+            r"|(?:wrong|correct|right|left|new) lead\b|(?:in)?to (?:the )?(?:\w+ )?canter\b|wrong leg\b"
+        ),
+    ),
+    (
+        "figure:stretch",
+        (
+            r"stretch\w*|forward and down\b|chew\w*|reins? down\b|let (?:him|her|the horse|it) (?:go )?down"
+            r"|down to the hand|follows? (?:it|the hand|the rein)|tak(?:es?|ing) the reins? (?:down|forward)"
+        ),
+    ),
     ("figure:rein-back", r"rein(?:s|ed|ing)?[- ]back|backwards?\b|steps back\b|back steps?"),
     ("figure:haunches", r"haunches\b(?! (?:out|in|a|to|lead))|half[- ]?(?:turn|pirouette)s?\b|turning on\b"),
     ("figure:pirouette", r"pirouettes?\b"),
-    ("figure:change", r"(?:simple|flying|single|lead) changes?\b|chang\w+ (?:of |the )?(?:the )?(?:leg|lead|legs)\b|tempi(?:s|\b)"
-     r"|swap(?:s|ped)?\b|(?:the|that|this|second|first|last|late|clean) changes?\b(?! of)|changes? (?:left|right|was|is|late|clean)\b"
-     r"|\btwos\b|\bthrees\b|(?:every|each) (?:second|third|fourth|other) stride"),
+    (
+        "figure:change",
+        (
+            r"(?:simple|flying|single|lead) changes?\b|chang\w+ (?:of |the )?(?:the )?(?:leg|lead|legs)\b"
+            r"|tempi(?:s|\b)|swap(?:s|ped)?\b|(?:the|that|this|second|first|last|late|clean) changes?\b(?! of)"
+            r"|changes? (?:left|right|was|is|late|clean)\b|\btwos\b|\bthrees\b"
+            r"|(?:every|each) (?:second|third|fourth|other) stride"
+        ),
+    ),
     ("figure:simple-change", r"simple changes?\b|through (?:\w+ ){0,4}(?:walk|trot)\b|over the trot"),
     ("figure:flying-change", r"flying changes?\b|tempi(?:s|\b)|clean change|\btwos\b|\bthrees\b|single change"),
     ("figure:twos", r"\btwos\b|two[- ]tempis?|(?:every|each) (?:second|other) stride"),
@@ -55,9 +91,18 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
     ("figure:counter-canter", r"counter[- ]?canter"),
     ("figure:piaffe", r"piaff\w*"),
     ("figure:passage", r"passage\b"),
-    ("figure:give-reins", r"(?:give|gives|gave|giving|retake\w*|uberstreich\w*)(?: and (?:re)?take\w*)?(?: \w+){0,2} reins?\b"),
-    ("figure:take-reins", r"(?:pick|pull|take|took|taken|taking|gather|short|collect)\w*(?: \w+){0,2} reins?\b(?! down)(?! forward)(?! well)"
-     r"|reins? (?:\w+ )?(?:pick|pull|take|gather|short|came|come|up)\w*"),
+    (
+        "figure:give-reins",
+        r"(?:give|gives|gave|giving|retake\w*|uberstreich\w*)(?: and (?:re)?take\w*)?(?: \w+){0,2} reins?\b",
+    ),
+    (
+        "figure:take-reins",
+        (
+            r"(?:pick|pull|take|took|taken|taking|gather|short"
+            r"|collect)\w*(?: \w+){0,2} reins?\b(?! down)(?! forward)(?! well)"
+            r"|reins? (?:\w+ )?(?:pick|pull|take|gather|short|came|come|up)\w*"
+        ),
+    ),
     ("pace:collected", r"collect(?:ed|ing|ion|s)?\b"),
     ("pace:working", r"working (?:trot|canter|pace|gait)"),
     ("pace:medium", r"(?:medium|middle) (?:trot|canter|walk|strides|pace)|\bmedium\b"),
@@ -65,39 +110,107 @@ _PATTERNS: tuple[tuple[str, str], ...] = (
     ("pace:free", r"free (?:\w+ )?(?:walk|steps)|walk\w* free\w*|(?:long|loose) rein\b"),
     ("pace:rising", r"rising"),
     ("hand:left", r"left\b(?! (?:hind|fore|leg|ear|shoulder|knee|hip|behind|out))"),
-    ("hand:right", r"(?<!all )(?<!that's )(?<!quite )right\b(?! (?:hind|fore|leg|ear|shoulder|knee|hip|away|at|in|on\b|enough|now|behind))"
-     r"|right (?:rein|hand)\b"),
-    ("quality:walk", r"over-?track\w*|over-?steps?\b|overreach|footprint|stepping over the print|stride out|strides out|march\w*"
-     r"|jog(?:s|ged|ging)?\b|lateral at|pacing\b|four beats|purpose\w*"),
+    (
+        "hand:right",
+        (
+            r"(?<!all )(?<!that's )(?<!quite )right\b(?! (?:hind|fore|leg|ear|shoulder|knee|hip|away|at|in|on\b"
+            r"|enough|now|behind))"
+            r"|right (?:rein|hand)\b"
+        ),
+    ),
+    (
+        "quality:walk",
+        (
+            r"over-?track\w*|over-?steps?\b|overreach|footprint|stepping over the print|stride out|strides out"
+            r"|march\w*|jog(?:s|ged|ging)?\b|lateral at|pacing\b|four beats|purpose\w*"
+        ),
+    ),
     ("quality:cover", r"ground[- ]?cover\w*|cover\w*(?: \w+)? ground|uphill|wide(?:r)? behind|rush\w*|scope\b"),
-    ("quality:round", r"oval|egg\b|round(?:er|ness)?\b(?! the)|shape\b|size\b|too (?:big|large|small|tiny)|met(?:re|er)s?\b|open side"
-     r"|fall(?:s|ing)? in\b|fell in\b"),
+    (
+        "quality:round",
+        (
+            r"oval|egg\b|round(?:er|ness)?\b(?! the)|shape\b|size\b|too (?:big|large|small|tiny)|met(?:re|er)s?\b"
+            r"|open side|fall(?:s|ing)? in\b|fell in\b"
+        ),
+    ),
     ("quality:bend", r"b(?:end(?:s|ing)?|ent|ended)\b"),
     ("quality:angle", r"angle|three tracks|two tracks|too much neck|inside hand"),
-    ("quality:push", r"push(?:es|ing)?\b|hocks\b|bold\w*|brave\w*|bigger\b|powerful|scope\b|reserved|more of a medium|broken step|carrie[sd] away"),
-    ("quality:pivot", r"spinn?\w*|pivot\w*|stuck\b|glued|stepp\w+ (?:out|back)|inside hind|loses the beat|hind (?:feet|legs?) (?:should )?(?:keep|lift)"
-     r"|each foot|too (?:large|big)|centred|large\b|on the (?:right )?spot"),
-    ("quality:low", r"nose\b|low(?:er)?\b|deeper|curls? up|reach\w*|to the ground|long and low|poke\w*|swing\w* (?:through|over|back)|swinging back|back swings"),
+    (
+        "quality:push",
+        (
+            r"push(?:es|ing)?\b|hocks\b|bold\w*|brave\w*|bigger\b|powerful|scope\b|reserved|more of a medium"
+            r"|broken step|carrie[sd] away"
+        ),
+    ),
+    (
+        "quality:pivot",
+        (
+            r"spinn?\w*|pivot\w*|stuck\b|glued|stepp\w+ (?:out|back)|inside hind|loses the beat"
+            r"|hind (?:feet|legs?) (?:should )?(?:keep|lift)|each foot|too (?:large|big)|centred|large\b"
+            r"|on the (?:right )?spot"
+        ),
+    ),
+    (
+        "quality:low",
+        (
+            r"nose\b|low(?:er)?\b|deeper|curls? up|reach\w*|to the ground|long and low|poke\w*"
+            r"|swing\w* (?:through|over|back)|swinging back|back swings"
+        ),
+    ),
     ("quality:corner", r"corners?\b|outside shoulder|cut (?:that|the)|leaning on"),
     ("quality:lift", r"height|lift\b|cadence\w*|airtime|more air|elevat\w*|hover\w*"),
-    ("quality:prompt", r"off he goes|off again|slow (?:away|off)|move[sd]? away|moves? (?:straight )?off|willing\w*|behind the leg|off the leg|off your leg|sleepy|kick\w*"),
-    ("quality:cross", r"cross(?:es|ed|ing)\b|parallel\w*|sideways|steps over|over (?:he|she|it) goes|com(?:es|ing) over|alongside|quarters (?:lead\w*|trailing|late|a)|steep\w*|haunches (?:a bit )?lead\w*"
-     r"|leads? with"),
-    ("quality:still", r"square\w*|still\b(?! \w+ (?:a|beat|clear))|four seconds|seconds\b|established|closed\b|hind leg (?:out|back)|(?:left|right) hind (?:out|stays)"
-     r"|resting|fidget\w*|three legs|leg (?:a bit )?(?:out|back)\b|restless"),
+    (
+        "quality:prompt",
+        (
+            r"off he goes|off again|slow (?:away|off)|move[sd]? away|moves? (?:straight )?off|willing\w*"
+            r"|behind the leg|off the leg|off your leg|sleepy|kick\w*"
+        ),
+    ),
+    (
+        "quality:cross",
+        (
+            r"cross(?:es|ed|ing)\b|parallel\w*|sideways|steps over|over (?:he|she|it) goes|com(?:es|ing) over"
+            r"|alongside|quarters (?:lead\w*|trailing|late|a)|steep\w*|haunches (?:a bit )?lead\w*|leads? with"
+        ),
+    ),
+    (
+        "quality:still",
+        (
+            r"square\w*|still\b(?! \w+ (?:a|beat|clear))|four seconds|seconds\b|established|closed\b"
+            r"|hind leg (?:out|back)|(?:left|right) hind (?:out|stays)|resting|fidget\w*|three legs"
+            r"|leg (?:a bit )?(?:out|back)\b|restless"
+        ),
+    ),
     ("quality:entry", r"wobbl\w*|straight(?: as)?\b|crooked"),
     ("quality:line", r"oversh[o0]t|overshoot\w*|past it|went past|missed the line|late onto|turned too (?:early|late)"),
     ("quality:clean", r"late behind|clean\b|one stride late|swings the quarters|short in front"),
     ("quality:back", r"diagonal steps|dragg?(?:s|ing)|steps? (?:not )?(?:are |were )?(?:\w+ )?diagonal"),
-    ("quality:abrupt", r"abrupt\w*|fell into|ran (?:on|into)|runs into|hollow\b|prompt\w*|resist\w*|direct\b|hesitat\w*|sudden\w*|promptly"),
+    (
+        "quality:abrupt",
+        (
+            r"abrupt\w*|fell into|ran (?:on|into)|runs into|hollow\b|prompt\w*|resist\w*|direct\b|hesitat\w*"
+            r"|sudden\w*|promptly"
+        ),
+    ),
     ("quality:canter", r"four-beat|three-beat|\bjump\b|disunited|the jump"),
     ("quality:return", r"com(?:e|es|ing) back|return\w*|bring\w* (?:him |her )?back|back to (?:collect\w*|working)"),
     ("quality:spot", r"on the spot|lower\w* the croup|\bsit\b|more sit|croup lower"),
     ("order:first", r"\bfirst\b(?! moment)"),
-    ("order:again", r"\bagain\b|\bsecond\b|\banother\b|\bother (?:rein|side|way|hand|circle|one|direction|pirouette)\b|\bthis time\b|than (?:the )?(?:first|before|other|left|right)"
-     r"|\bas well\b|\bthis side\b|the other"),
-    ("end:last", r"\blast (?:halt|cent\w+ ?line|movement|time|line|salute)\b|\bfinal\b|\bfinish\w*|at last\b|(?:halt|salute|line) at the end\b|to end with"),
-)  # fmt: skip
+    (
+        "order:again",
+        (
+            r"\bagain\b|\bsecond\b|\banother\b|\bother (?:rein|side|way|hand|circle|one|direction|pirouette)\b"
+            r"|\bthis time\b|than (?:the )?(?:first|before|other|left|right)|\bas well\b|\bthis side\b|the other"
+        ),
+    ),
+    (
+        "end:last",
+        (
+            r"\blast (?:halt|cent\w+ ?line|movement|time|line|salute)\b|\bfinal\b|\bfinish\w*|at last\b"
+            r"|(?:halt|salute|line) at the end\b|to end with"
+        ),
+    ),
+)
 _CONCEPTS = tuple((name, re.compile(rf"(?:(?<=^)|(?<=[^\w]))(?:{pattern})")) for name, pattern in _PATTERNS)
 _SIZE = re.compile(r"\b(\d{1,2}|" + "|".join(_NUMBERS) + r")[- ]?(?:m\b|met(?:re|er)s?\b)")
 _LETTERS_TOGETHER = re.compile(r"(?<![\w'])([A-Z](?:(?:\s*[-,\u2013]\s*|\s+to\s+|\s+and\s+|\s+)[A-Z]){1,3})(?![\w'])")
@@ -108,6 +221,8 @@ _SPOKEN_LETTER = re.compile(
     r"(?<!\w)(?:at|near|from|after|before|towards|letter|over|by|approaching) ([b-hj-z]|a(?=$|[.,;!?]))(?![\w'])"
 )
 _NUMBER = re.compile(r"\b(?:movement|number|box|nr\.?|no\.?) (\d{1,3}[a-z]?)\b")
+_PAIR = re.compile(r"\b(collected|medium|middle|extended|strong|working|free) (walk|trot|canter)\b")
+_PACE_NAMES = {"middle": "medium", "strong": "extended"}
 _BARE = re.compile(
     r"(?:(?:then|now|and|on|up|off|down|back|to|into|in|the|a|good|nice|working|collected|medium|right|left|this|that|his|her|then) )*"
     r"(?:trot|canter|walk)(?:ing)?\b(?! (?:circle|half|serpentine|pirouette|volte|strides?|steps?|work|loop|extension|stretch|is (?:his|her|its)))"
@@ -246,28 +361,6 @@ QUALITIES_OF = {
     "spot": ("figure:piaffe", "figure:pirouette"),
 }
 
-_GENERAL: tuple[tuple[int, str], ...] = (
-    (3, r"\b(?:overall|in general|generally|on the whole|as a whole|all in all|altogether|throughout|in summary|to sum up)\b"),
-    (3, r"\b(?:good|nice|great|pleasing|clear|better|best) (?:morning|afternoon|luck|impression|partnership|combination)\b"),
-    (3, r"\b(?:thank you|thanks|hello|welcome|well ridden|well done you|all the best|congratulations)\b"),
-    (3, r"\b(?:my advice|at home|next (?:time|start|test|competition|outing|level|show)|for the future|in future)\b"),
-    (3, r"\b(?:impulsion|submission|harmon\w+|paces|gaits|general picture|general impression|collective\w*)\b(?! (?:is|was) lost)"),
-    (3, r"\b(?:trot|canter|walk|lateral) (?:work|tour)\b|\b(?:walk|trot|canter) is (?:his|her|the|its) (?:best|strong)|\b(?:whole|entire|this) test\b"),
-    (3, r"\b(?:his|her|its) best (?:pace|gait)\b|\bin the (?:half-passes|pirouettes|extensions|transitions|changes)\b"),
-    (2, r"\b(?:this|the|nice|lovely|good|trained|talented|elegant|willing|powerful|young|fit) (?:pair|combination|horse|partnership|mare|gelding|stallion)\b"),
-    (2, r"\b(?:pair|combination|warm-up|warming up|turned out|turnout|stirrups?|position|sits? (?:nice|well|quiet)\w*|the rider|riding is)\b"),
-    (2, r"\b(?:marks will|more marks|extra marks|you will|will gain|will need|work on|keep (?:working|up|smiling|going|it up)|practise|practice|train\b|training)"),
-    (2, r"\b(?:lower leg|quiet hands|softer hand|straight back|good seat|two of you|you two|each other|you can tell|enjoy\w*|pleasure)\b"),
-    (2, r"\b(?:a|an) (?:\w+ )?(?:\w+ )?(?:horse|ride|test|start|performance|presentation|picture|mare|gelding)\b"),
-    (2, r"\b(?:(?:lovely|nice|kind|likeable|good|sharp|sensitive) (?:type|eye|mover|character)|ability|progress|strength|schooling|trainer|lessons?|muscles?)\b"),
-    (2, r"\b(?:this|next|the) (?:winter|summer|season|year|level|class)|\b(?:first|new) season\b|\b(?:young|the|nice|tactful|good|sympathetic) (?:rider|riding)\b"),
-    (2, r"\b(?:needs? (?:more )?(?:time|experience|confidence)|all the time|every time|look(?:ing)? forward|the two of you|you both|ready for)\b"),
-    (2, r"\b(?:weather|wind\w*|rain\w*|light is|sun\b|my pen|microphone|recording|the bell|bell\b|judging|i am sitting|ride number|rider number)"),
-    (1, r"\b(?:always|needs more|more (?:suppleness|collection|engagement|relaxation|impulsion|risk)|the (?:half-passes|pirouettes|extensions|transitions|corners))\b"),
-    (1, r"\b(?:transitions before|before each|obedient|in the canter|in the trot|in the walk|looking forward|obviously|together|faults)\b"),
-)  # fmt: skip
-_GENERAL_WORDS = tuple((weight, re.compile(pattern)) for weight, pattern in _GENERAL)
-
 
 @dataclass(frozen=True, slots=True)
 class Mention:
@@ -293,6 +386,9 @@ def mentions(text: str) -> Iterator[Mention]:
         yield Mention(f"size:{_NUMBERS.get(found[1], found[1])}", found.start(), found.end())
     for found in _NUMBER.finditer(lowered):
         yield Mention(f"number:{found[1]}", found.start(), found.end())
+    pair = _PAIR.search(lowered)
+    if pair:
+        yield Mention(f"pair:{_PACE_NAMES.get(pair[1], pair[1])}-{pair[2]}", pair.start(), pair.end())
     if _BARE.match(lowered):
         yield Mention("bare:gait", 0, 1)
     yield from _letters(text, lowered)
@@ -306,16 +402,6 @@ def _letters(text: str, lowered: str) -> Iterator[Mention]:
                 if letter.upper() not in seen:
                     seen.add(letter.upper())
                     yield Mention(f"letter:{letter.upper()}", found.start(), found.end())
-
-
-def general_words(text: str) -> int:
-    """Return how strongly the words speak of the whole ride: 0 for not at all.
-
-    >>> general_words("Overall a pleasing ride."), general_words("Circle too large.")
-    (5, 0)
-    """
-    lowered = text.lower()
-    return sum(weight for weight, pattern in _GENERAL_WORDS if pattern.search(lowered))
 
 
 def stems(text: str) -> frozenset[str]:
