@@ -60,7 +60,7 @@ def _cards(rider: Rider) -> list[PairCard]:
     rows = (
         StandingRow.objects.filter(pair__in=list(cards))
         .select_related("season__association", "season__scheme")
-        .order_by("-season__starts_on", "season", "position")
+        .order_by("-season__starts_on", "season", "table", "position")
     )
     for row in rows:
         outcomes: dict[str, int] = {"counted": 0, "dropped": 0, "not eligible": 0}

@@ -73,9 +73,14 @@ class ScoreChange(models.Model):
 
 
 class StandingRow(models.Model):
-    """One unit in one table of a season's standings, as computed; rebuilt, never edited."""
+    """One unit in one table of a season's standings, as computed; rebuilt, never edited.
+
+    ``table`` counts the tables of the season from 0, ``position`` the rows of a table. ``ranking`` keeps what places
+    are decided by, so that rows of some units can be worked out anew and ranked among the others.
+    """
 
     season = models.ForeignKey("riders.Season", on_delete=models.CASCADE, related_name="rows")
+    table = models.PositiveIntegerField(default=0)
     position = models.PositiveIntegerField()
     group = models.JSONField(default=dict)
     unit = models.CharField(max_length=120)
@@ -86,7 +91,11 @@ class StandingRow(models.Model):
     qualified = models.BooleanField()
     document = models.JSONField()
     explanations = models.JSONField(default=list)
+    ranking = models.JSONField(default=dict)
 
     class Meta:
-        ordering = ["season", "position"]
-        constraints = [models.UniqueConstraint(fields=["season", "position"], name="standing_row_position_once")]
+        ordering = ["season", "table", "position", "id"]
+        indexes = [
+            models.Index(fields=["season", "table", "position"], name="standing_row_in_its_table"),
+            models.Index(fields=["season", "unit"], name="standing_row_of_a_unit"),
+        ]

@@ -39,7 +39,7 @@ def pair_page(request: HttpRequest, pair_id: int) -> HttpResponse:
     rows = (
         StandingRow.objects.filter(pair=pair, season__in=policy.visible(request.user, Season.objects.all()))
         .select_related("season__association")
-        .order_by("-season__starts_on", "season", "position")
+        .order_by("-season__starts_on", "season", "table", "position")
     )
     return render(
         request,

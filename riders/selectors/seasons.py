@@ -44,13 +44,19 @@ class Statement:
 
 def standings_tables(season: Season) -> tuple[Table, ...]:
     """Return the stored standings of a season as its tables, in their order."""
-    rows = StandingRow.objects.filter(season=season).select_related("pair__rider", "pair__horse").order_by("position")
+    rows = (
+        StandingRow.objects.filter(season=season)
+        .select_related("pair__rider", "pair__horse")
+        .order_by("table", "position")
+    )
     return tuple(Table(group=group, rows=tuple(members)) for group, members in groupby(rows, key=lambda row: row.group))
 
 
 def pair_statement(pair: Pair, season: Season) -> Statement:
     """Return one pair's season with every score of it explained."""
-    rows = tuple(StandingRow.objects.filter(season=season, pair=pair).select_related("season").order_by("position"))
+    rows = tuple(
+        StandingRow.objects.filter(season=season, pair=pair).select_related("season").order_by("table", "position")
+    )
     reasons = {key: (outcome, sentence) for row in rows for key, outcome, sentence in row.explanations}
     reasons |= _reasons_without_a_row(pair, season, known=set(reasons))
     scores = scores_in_force().filter(pair=pair, date__range=(season.starts_on, season.ends_on)).order_by("date", "key")

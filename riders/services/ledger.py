@@ -52,7 +52,7 @@ class Posted:
     unchanged: int
 
 
-_COMPARED = [name for name in ScoreRow.__dataclass_fields__ if name not in {"key", "pair"}]
+COMPARED = [name for name in ScoreRow.__dataclass_fields__ if name not in {"key", "pair"}]
 
 
 def post_scores(rows: Iterable[ScoreRow], *, by: User | None, reason: str = "", rebuild: bool = True) -> Posted:
@@ -62,50 +62,52 @@ def post_scores(rows: Iterable[ScoreRow], *, by: User | None, reason: str = "", 
     changes nothing. With ``rebuild`` the standings of the touched seasons are worked out anew.
     """
     wanted = {row.key: row for row in rows}
-    known = {score.key: score for score in _by_keys(wanted)}
+    known = {score.key: score for score in _locked_by_keys(wanted)}
     now = timezone.now()
     fresh = [_new_score(row, now) for key, row in wanted.items() if key not in known]
-    Score.objects.bulk_create(fresh)
+    Score.objects.bulk_create(fresh, batch_size=2000)
     changes = [ScoreChange(score=score, action=ScoreChange.Action.POSTED, by=by, reason=reason) for score in fresh]
-    corrected = [score for key, score in known.items() if _differs(score, wanted[key])]
+    corrected = [score for key, score in known.items() if differs(score, wanted[key])]
     dates = {score.date for score in fresh} | {score.date for score in corrected}
+    pairs = {score.pair_id for score in fresh} | {score.pair_id for score in corrected}
     for score in corrected:
         before = record_of(score)
         _apply(score, wanted[score.key], now)
         dates.add(score.date)
+        pairs.add(score.pair_id)
         changes.append(
             ScoreChange(score=score, action=ScoreChange.Action.CORRECTED, by=by, reason=reason, before=before)
         )
-    ScoreChange.objects.bulk_create(changes)
+    ScoreChange.objects.bulk_create(changes, batch_size=2000)
     if rebuild and dates:
-        rebuild_touched(dates)
+        rebuild_touched(dates, pairs)
     return Posted(len(fresh), len(corrected), len(known) - len(corrected))
 
 
 def retract_scores(keys: Collection[str], *, by: User | None, reason: str, rebuild: bool = True) -> int:
     """Take scores out of force, inside the caller's transaction; the rows and their history stay readable."""
     now = timezone.now()
-    scores = [score for score in _by_keys(keys) if score.retracted_at is None]
+    scores = [score for score in _locked_by_keys(keys) if score.retracted_at is None]
     ScoreChange.objects.bulk_create(
         ScoreChange(score=score, action=ScoreChange.Action.RETRACTED, by=by, reason=reason, before=record_of(score))
         for score in scores
     )
     Score.objects.filter(pk__in=[score.pk for score in scores]).update(retracted_at=now)
     if rebuild and scores:
-        rebuild_touched({score.date for score in scores})
+        rebuild_touched({score.date for score in scores}, {score.pair_id for score in scores})
     return len(scores)
 
 
 def record_of(score: Score) -> dict[str, object]:
     """Return what a history row keeps of a score."""
-    kept: dict[str, object] = {name: getattr(score, name) for name in _COMPARED}
+    kept: dict[str, object] = {name: getattr(score, name) for name in COMPARED}
     kept["date"] = score.date.isoformat()
     kept["pair"] = score.pair_id
     kept["retracted"] = score.retracted_at is not None
     return kept
 
 
-def _by_keys(keys: Iterable[str]) -> list[Score]:
+def _locked_by_keys(keys: Iterable[str]) -> list[Score]:
     wanted = list(keys)
     found: list[Score] = []
     for start in range(0, len(wanted), 500):
@@ -118,16 +120,17 @@ def _new_score(row: ScoreRow, now: object) -> Score:
     return Score(**{**values, "judges": list(row.judges), "posted_at": now})
 
 
-def _differs(score: Score, row: ScoreRow) -> bool:
+def differs(score: Score, row: ScoreRow) -> bool:
+    """Tell whether posting the row would change the score: another value or pair, or it is not in force."""
     if score.retracted_at is not None or score.pair_id != row.pair.pk:
         return True
-    return any(getattr(score, name) != getattr(row, name) for name in _COMPARED if name != "judges") or (
+    return any(getattr(score, name) != getattr(row, name) for name in COMPARED if name != "judges") or (
         score.judges != list(row.judges)
     )
 
 
 def _apply(score: Score, row: ScoreRow, now: object) -> None:
-    for name in _COMPARED:
+    for name in COMPARED:
         setattr(score, name, getattr(row, name))
     score.judges = list(row.judges)
     score.pair = row.pair

@@ -12,12 +12,13 @@ from scoring.season.ledger import Score, number_text, scores_from_rows
 from scoring.season.ledger_reading import read_scores
 from scoring.season.outlook import NextScore, Outlook, Ride, compute_outlook
 from scoring.season.placing import place_rows
-from scoring.season.rows import Row
+from scoring.season.rows import GroupKey, Row, group_as_dict
 from scoring.season.scheme import Scheme, read_scheme
 from scoring.season.standings import Standings, compute_standings
 
 __all__ = [
     "Chance",
+    "GroupKey",
     "NextScore",
     "Outlook",
     "Ride",
@@ -30,6 +31,7 @@ __all__ = [
     "compute_outlook",
     "compute_standings",
     "describe_scheme",
+    "group_as_dict",
     "number_text",
     "place_rows",
     "read_scheme",

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from scoring.documents import InvalidDocument, Reader, load_json
 from scoring.exact import Rounding
-from scoring.season.afterwards import After, OnePer, read_after
+from scoring.season.afterwards import After, KeepHighest, OnePer, read_after
 from scoring.season.conditions import Condition, known_field, read_conditions
 from scoring.season.limits import Limit, read_fields, read_limits
 from scoring.season.requirements import Requirement, read_requirements
@@ -78,6 +78,11 @@ class Scheme:
         """Tell whether a unit's value or requirements depend on the rides of other units: then these are needed too."""
         counted = self.needs_season_facts and self.season.competitions is None
         return bool(self.rerank) or self.needs_shared_places or counted
+
+    @property
+    def ranks_across_tables(self) -> bool:
+        """Tell whether a unit's place in one table depends on its place in another."""
+        return any(isinstance(step, KeepHighest) for step in self.after)
 
     def takes(self) -> Iterator[Take]:
         """Yield what the value takes, in its first stage and after."""

@@ -57,6 +57,11 @@ class Season:
     competitions: int | None = None
     competitions_where: tuple[Condition, ...] = ()
 
+    @property
+    def rolling(self) -> bool:
+        """Tell whether the days that count move with the as-of date."""
+        return self.rolling_months is not None or self.rolling_days is not None
+
     def window(self, as_of: dt.date | None) -> Window:
         """Return the days that count on ``as_of``; nothing ridden after that day counts.
 

@@ -1,0 +1,155 @@
+"""Standings brought up to date for touched units are those of a whole rebuild, whatever the scheme."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, timedelta
+from importlib import import_module
+from pathlib import Path
+from random import Random
+
+import pytest
+from django.apps import apps
+
+from riders.models import Season, StandingRow
+from riders.services import standings
+from riders.services.ledger import ScoreRow, post_scores, retract_scores
+from riders.services.standings import rebuild_standings, store_touched
+from tests.builders import make_pair, make_season, qualifying_scheme
+from tests.riders.ledger_rows import row
+
+pytestmark = pytest.mark.django_db
+
+SCHEMES = Path(__file__).parents[2] / "fixtures" / "schemes"
+COLUMNS = ("table", "position", "group", "unit", "pair", "placing", "shared", "value", "qualified", "document",
+           "explanations", "ranking")  # fmt: skip
+
+
+def stored(season: Season) -> list[dict[str, object]]:
+    return list(StandingRow.objects.filter(season=season).order_by("table", "position").values(*COLUMNS))
+
+
+def random_row(random: Random, n: int) -> ScoreRow:
+    return row(
+        random.randint(1, 9),
+        key=f"s{n}",
+        competition=f"c{random.randint(1, 6)}",
+        class_name=str(random.randint(1, 3)),
+        date=date(2026, 10, 5) + timedelta(days=random.randint(0, 200)),
+        level=random.choice(["novice", "elementary", "medium"]),
+        division=random.choice(["open", "junior", ""]),
+        test=random.choice(["t1", "t2"]),
+        highest_of_level=random.choice([True, False, None]),
+        kind=random.choice(["set", "set", "freestyle"]),
+        percentage=random.choice(["58", "61.5", "64", "66.667", "70", "70", "72.125"]),
+        collectives=random.choice(["50", "52.5", ""]),
+        placing=random.choice([1, 1, 2, 3, None]),
+        starters=random.choice([3, 8, None]),
+        recognised=random.choice([True, True, None]),
+        member=random.choice([True, True, False]),
+        region=random.choice(["north", "south"]),
+        team=random.choice(["Green", "Blue", ""]),
+        judges=random.sample(["Judge Lind", "Judge Ahorn", "Judge Eibe"], k=random.randint(1, 2)),
+        horse_age=random.choice([6, 9, None]),
+    )
+
+
+def scheme_documents() -> list[object]:
+    found = []
+    for path in sorted(SCHEMES.glob("examples/*.json")) + sorted(SCHEMES.glob("published/*.json"))[::4]:
+        document = json.loads(path.read_text(encoding="utf-8"))
+        if document.get("season", {}).get("from"):
+            document["season"] |= {"from": "2026-10-01", "to": "2027-09-30"}
+        found.append(pytest.param(document, id=document["id"]))
+    return found
+
+
+@pytest.mark.parametrize("document", scheme_documents())
+def test_touched_units_give_what_a_whole_rebuild_gives(document: dict[str, object]):
+    random = Random(20_270_901)
+    season = make_season(scheme=document)
+    post_scores([random_row(random, n) for n in range(40)], by=None)
+    for step in range(4):
+        first = 30 + 4 * step
+        post_scores([random_row(random, n) for n in range(first, first + random.randint(1, 3))], by=None)
+        if step % 2:
+            retract_scores([f"s{random.randint(0, 30)}"], by=None, reason="withdrawn")
+        touched = stored(season)
+        rebuild_standings(season)
+        assert touched == stored(season), step
+
+
+def test_only_the_units_of_touched_pairs_are_worked_out(monkeypatch: pytest.MonkeyPatch):
+    season = make_season(scheme=qualifying_scheme(require=[]))
+    post_scores([row(n, key=f"s{n}", percentage=f"6{n}") for n in range(1, 6)], by=None)
+    asked: list[object] = []
+    compute = standings.season_rules.compute_standings
+
+    def spy(scheme: object, scores: tuple[object, ...], **options: object) -> object:
+        asked.append((len(scores), options.get("units")))
+        return compute(scheme, scores, **options)
+
+    monkeypatch.setattr(standings.season_rules, "compute_standings", spy)
+    post_scores([row(2, key="t", percentage="80")], by=None)
+    assert asked == [(2, frozenset({"R2/H2"}))]
+    placed = list(season.rows.order_by("position").values_list("unit", "placing", "value"))
+    assert placed[0] == ("R2/H2", 1, "71.000")
+    assert [unit for unit, _, _ in placed] == ["R2/H2", "R5/H5", "R4/H4", "R3/H3", "R1/H1"]
+    assert [row.document["placing"] for row in season.rows.order_by("position")] == [1, 2, 3, 4, 5]
+
+
+def test_a_score_that_goes_to_another_pair_touches_both():
+    season = make_season(scheme=qualifying_scheme(require=[]))
+    post_scores([row(1, key="a", percentage="70"), row(1, key="b", percentage="60"), row(2, key="c")], by=None)
+    post_scores([row(2, key="a", percentage="70")], by=None)
+    assert dict(season.rows.values_list("unit", "value")) == {"R1/H1": "60.000", "R2/H2": "67.500"}
+
+
+def test_a_table_that_appears_or_goes_is_rebuilt_whole():
+    season = make_season(scheme=qualifying_scheme(require=[]))
+    post_scores([row(1, key="a", level="medium")], by=None)
+    post_scores([row(2, key="b", level="elementary")], by=None)
+    assert list(season.rows.values_list("table", "group__level")) == [(0, "elementary"), (1, "medium")]
+    retract_scores(["b"], by=None, reason="withdrawn")
+    assert list(season.rows.values_list("table", "group__level")) == [(0, "medium")]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"rerank": ["class"]},
+        {"score": [{"take": "placing"}, {"places": {"1": "6", "*": "1"}, "shared": "mean"}]},
+        {"require": [{"count": "competitions", "share_of_competitions": "0.5"}]},
+        {"season": {"rolling_months": 12}},
+        {"unit": "team"},
+    ],
+    ids=["places counted again", "shared places", "share of competitions", "rolling days", "team"],
+)
+def test_what_depends_on_others_is_rebuilt_whole(changes: dict[str, object]):
+    season = make_season(scheme=qualifying_scheme(**changes))
+    post_scores([row(1)], by=None)
+    season.refresh_from_db()
+    assert store_touched(season, pairs=[make_pair(1).pk]) is False
+
+
+def test_rows_from_before_places_could_be_merged_are_rebuilt_whole():
+    season = make_season()
+    post_scores([row(1)], by=None)
+    season.rows.update(ranking={})
+    season.refresh_from_db()
+    assert store_touched(season, pairs=[make_pair(1).pk]) is False
+    assert season.rows.get().ranking
+    assert store_touched(season, pairs=[make_pair(1).pk]) is True
+
+
+def test_rows_counted_through_the_season_are_counted_by_table_and_back():
+    migration = import_module("riders.migrations.0005_number_tables")
+    season = make_season(scheme=qualifying_scheme(require=[]))
+    levels = ("novice", "novice", "elementary")
+    post_scores([row(n, level=level) for n, level in enumerate(levels, start=1)], by=None)
+    counted = list(season.rows.values_list("unit", "table", "position"))
+    migration.count_through(apps, None)
+    assert set(season.rows.values_list("table", "position")) == {(0, 0), (0, 1), (0, 2)}
+    migration.number_tables(apps, None)
+    assert list(season.rows.values_list("unit", "table", "position")) == counted
+    assert {(table, position) for _, table, position in counted} == {(0, 0), (1, 0), (1, 1)}
