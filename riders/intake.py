@@ -72,6 +72,15 @@ def one_line(text: str) -> str:
     return " ".join(unicodedata.normalize("NFC", text).split())
 
 
+def reason_from(reason: str) -> str:
+    """Return a reason of one line, which a person who contests a row is owed."""
+    reason = one_line(reason)
+    if not reason or len(reason) > 300 or has_unstorable(reason):
+        sentence = "Give a reason of 1 to 300 characters: it stands in the history."
+        raise InvalidInput(sentence, problems=[("reason", sentence)])
+    return reason
+
+
 def day_in(text: str) -> date | None:
     """Return the day that is written as 2027-03-01, or None for anything else."""
     try:

@@ -93,31 +93,65 @@ def import_bundle(
     problems. Riders and horses are found by registration, pairs by their key; nobody is merged by name with anyone
     outside the bundle.
     """
-    document = _verified(bundle)
-    problems: list[Problem] = []
-    show, classes = _read(document, problems)
-    refuse([(problem.path, problem.message) for problem in problems], what="the bundle")
-    found: Problems = []
+    read = read_bundle(bundle)
     with write_transaction():
-        pairs = BundlePairs((people for one in classes for people in one.people.values()), found)
-        rows = [row for one in classes for row in _rows(show, one, pairs)]
-        refuse(found, what="the bundle")
-        rows = _with_scores_of_classes(rows, found)
-        refuse(found, what="the bundle")
-        why = (reason or f"results bundle of {show.title}")[:300]
-        retracted = retract_scores(_left(classes, rows), by=by, reason=why, rebuild=rebuild)
-        posted = post_scores(rows, by=by, reason=why, rebuild=rebuild)
-        members = _by_members(association, rows)
+        found = bundle_scores(read)
+        why = (reason or f"results bundle of {read.title}")[:300]
+        retracted = retract_scores(found.left, by=by, reason=why, rebuild=rebuild)
+        posted = post_scores(found.rows, by=by, reason=why, rebuild=rebuild)
+        members = _by_members(association, found.rows)
     return BundleImported(
-        show.title,
+        read.title,
         association.title,
-        len(classes),
+        len(read.classes),
         posted.posted,
         posted.corrected,
         posted.unchanged,
         retracted,
         members,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class BundleRead:
+    """A bundle that has been recomputed and found right, before any database is asked."""
+
+    show: _Show
+    classes: tuple[_Class, ...]
+
+    @property
+    def title(self) -> str:
+        return self.show.title
+
+
+@dataclass(frozen=True, slots=True)
+class BundleScores:
+    """The rows that a bundle has for the ledger, its pairs, and the keys of scores that it has no more."""
+
+    rows: list[ScoreRow]
+    pairs: BundlePairs
+    left: set[str]
+
+
+def read_bundle(bundle: object) -> BundleRead:
+    """Recompute and read a bundle; raises ``InvalidInput`` with every difference or problem."""
+    document = _verified(bundle)
+    problems: list[Problem] = []
+    show, classes = _read(document, problems)
+    refuse([(problem.path, problem.message) for problem in problems], what="the bundle")
+    return BundleRead(show, tuple(classes))
+
+
+def bundle_scores(read: BundleRead, *, source: str = "") -> BundleScores:
+    """Find or make the pairs of a bundle and return its rows, inside the caller's transaction; nothing is posted."""
+    problems: Problems = []
+    pairs = BundlePairs((people for one in read.classes for people in one.people.values()), problems, source=source)
+    rows = [row for one in read.classes for row in _rows(read.show, one, pairs)]
+    refuse(problems, what="the bundle")
+    rows = _with_scores_of_classes(rows, problems)
+    refuse(problems, what="the bundle")
+    pairs.keep_decisions()
+    return BundleScores(rows, pairs, _left(read.classes, rows))
 
 
 def _verified(bundle: object) -> Mapping[str, object]:

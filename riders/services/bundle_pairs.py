@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import cast
 
 from riders.intake import Problems, line_from, one_line
 from riders.models import Horse, Pair, Rider
+from riders.services.known_names import KnownNames
 from riders.services.people import born_fault, name_fault, new_pair_key, owner_named
 from scoring.documents import Reader, describe
 
@@ -45,12 +47,13 @@ class BundlePairs:
     """Finds or makes pairs inside the caller's transaction; problems are noted, and the caller refuses them all.
 
     A rider or horse without a registration is the same in the whole bundle by its name, and a new one here, unless the
-    pair's key is known.
+    pair's key is known or a person has decided who is meant in files of this ``source``.
     """
 
-    def __init__(self, everyone: Iterable[People], problems: Problems) -> None:
+    def __init__(self, everyone: Iterable[People], problems: Problems, *, source: str = "") -> None:
         wanted = list(everyone)
         self.problems = problems
+        self.names = KnownNames(source)
         self.pairs = {
             pair.key: pair
             for keys in _some(people.key for people in wanted)
@@ -68,6 +71,38 @@ class BundlePairs:
         }
         self.new_riders: dict[str, Rider] = {}
         self.new_horses: dict[str, Horse] = {}
+        self.registrations: dict[tuple[str, str], set[str]] = {}
+        for people in wanted:
+            self.registrations.setdefault(("rider", people.rider), set()).add(people.rider_registration)
+            self.registrations.setdefault(("horse", people.horse), set()).add(people.horse_registration)
+        self.fresh: dict[tuple[str, str], Rider | Horse] = {}
+        self.made: set[int] = set()
+        stayed = {
+            pair.pk: pair for pair in Pair.objects.select_related("rider", "horse").filter(pk__in=self._kept(wanted))
+        }
+        for key, pk in self.names.keys.items():
+            if pk in stayed:
+                self.pairs.setdefault(key, stayed[pk])
+
+    def _kept(self, wanted: Iterable[People]) -> set[int]:
+        """Return the pairs that stayed where the keys of the bundle went in a merge."""
+        return {self.names.keys[people.key] for people in wanted if people.key in self.names.keys}
+
+    def fresh_members(self) -> Iterator[tuple[tuple[str, str], Rider | Horse]]:
+        """Yield who is made, by kind and spelling."""
+        yield from self.fresh.items()
+
+    def undecided(self) -> Iterator[tuple[str, str]]:
+        """Yield the (kind, spelling) of those who were made and on whom nobody has decided."""
+        yield from (place for place in self.fresh if self.names.decided(*place) is None)
+
+    def keep_decisions(self) -> None:
+        """Remember who was made for a name that was decided to be someone new."""
+        for (kind, spelling), member in self.fresh.items():
+            decision = self.names.decided(kind, spelling)
+            if decision is not None:
+                setattr(decision, kind, member)
+                decision.save(update_fields=[kind])
 
     def pair(self, people: People) -> Pair | None:
         """Return the pair, or None where its names cannot be right."""
@@ -88,7 +123,7 @@ class BundlePairs:
         return known or self._pair(rider, horse, people)
 
     def _compare(self, kind: str, member: Rider | Horse, name: str, registration: str, *, path: str) -> None:
-        if one_line(member.name) != name:
+        if one_line(member.name) != name and not self.names.accepts(kind, member, name):
             fault = (
                 name_fault(kind, registration=member.registration, known=member.name, given=name)
                 if member.registration
@@ -102,20 +137,30 @@ class BundlePairs:
             )
             self.problems.append((f"{path}-registration", sentence))
 
+    def _decided(self, kind: str, spelling: str) -> Rider | Horse | None:
+        """Return who was decided on, unless the bundle gives that name several registrations: then they are several."""
+        return self.names.member(kind, spelling) if len(self.registrations[kind, spelling]) == 1 else None
+
     def _rider(self, people: People) -> Rider:
         registration = people.rider_registration
         book, name = (self.riders, registration) if registration else (self.new_riders, people.rider)
         if name not in book:
-            book[name] = Rider.objects.create(name=people.rider, registration=registration)
+            decided = self._decided("rider", people.rider)
+            book[name] = cast("Rider", decided) or Rider.objects.create(name=people.rider, registration=registration)
+            if decided is None:
+                self.fresh["rider", people.rider] = book[name]
         return book[name]
 
     def _horse(self, people: People) -> Horse:
         registration = people.horse_registration
         book, name = (self.horses, registration) if registration else (self.new_horses, people.horse)
         if name not in book:
-            book[name] = Horse.objects.create(
+            decided = self._decided("horse", people.horse)
+            book[name] = cast("Horse", decided) or Horse.objects.create(
                 name=people.horse, registration=registration, born=people.born, owner=owner_named(people.owner)
             )
+            if decided is None:
+                self.fresh["horse", people.horse] = book[name]
         return book[name]
 
     def _pair(self, rider: Rider, horse: Horse, people: People) -> Pair:
@@ -123,8 +168,17 @@ class BundlePairs:
         if found is None:
             key = people.key or new_pair_key(rider, horse)
             found = Pair.objects.create(rider=rider, horse=horse, key=key)
+            self.made.add(found.pk)
+            self._rely_on(people, found)
         self.pairs[people.key or found.key] = found
         return found
+
+    def _rely_on(self, people: People, pair: Pair) -> None:
+        for kind, spelling in (("rider", people.rider), ("horse", people.horse)):
+            decision = self.names.decided(kind, spelling)
+            if decision is not None:
+                decision.made.append(pair.pk)
+                decision.save(update_fields=["made"])
 
 
 def _some(texts: Iterable[str]) -> Iterator[list[str]]:

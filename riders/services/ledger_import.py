@@ -49,34 +49,83 @@ class ImportSummary:
         return f"{self.posted} posted, {self.corrected} corrected, {self.unchanged} unchanged"
 
 
+@dataclass(slots=True)
+class ScoresRead:
+    """What a file of scores says, compared with the pairs that are known; nothing is written yet.
+
+    ``rows`` leaves out rows with problems, and those that a class run here has posted already (``of_classes``).
+    """
+
+    problems: Problems
+    pairs: PairBook
+    rows: list[tuple[int, ScoreRow]]
+    of_classes: int
+
+
 def import_scores(
-    text: str | bytes, *, by: User | None, reason: str = "imported", rebuild: bool = True
+    text: str | bytes, *, by: User | None, reason: str = "imported", rebuild: bool = True, source: str = ""
 ) -> ImportSummary:
     """Post the scores of a file and have the standings of the touched seasons worked out anew.
 
     ``pair`` names a pair of this database by its key, or by the registrations of rider and horse with a hyphen between;
-    any other id makes a new pair, whose rider and horse are shared with other new pairs of the file of those names. A
-    score that a class run here has posted is left alone, and refused with other values: it is corrected in its class.
-    Raises ``InvalidInput`` with
-    every problem by row and column.
+    any other id makes a new pair, whose rider and horse are those that were decided on for files of ``source``, or
+    shared with other new pairs of the file of those names. A score that a class run here has posted is left alone, and
+    refused with other values: it is corrected in its class. Raises ``InvalidInput`` with every problem by row and
+    column.
     """
+    lines = read_lines(text)
+    with write_transaction():
+        read = read_scores(lines, source=source)
+        refuse(read.problems, what="the scores")
+        read.pairs.write()
+        posted = post_scores([row for _, row in read.rows], by=by, reason=reason, rebuild=rebuild)
+    return ImportSummary(posted.posted, posted.corrected, posted.unchanged + read.of_classes)
+
+
+@dataclass(slots=True)
+class Lines:
+    """The rows of a file as they stand there and as read, with what is wrong with them; no database is asked yet."""
+
+    problems: Problems
+    rows: dict[int, Mapping[str, object]]
+    read: list[tuple[int, Read]]
+
+
+def read_lines(text: str | bytes) -> Lines:
     problems: Problems = []
     rows = dict(_numbered_rows(text, problems))
-    read = _read(rows, problems)
-    with write_transaction():
-        pairs = PairBook(problems)
-        fresh = _without_scores_of_classes(read, problems)
-        for number, score in fresh:
-            pairs.read(number, score)
-        refuse(problems, what="the scores")
-        pairs.write()
-        posted = post_scores(
-            [_score_row(score, rows[number], pairs.pair_of(score)) for number, score in fresh],
-            by=by,
-            reason=reason,
-            rebuild=rebuild,
-        )
-    return ImportSummary(posted.posted, posted.corrected, posted.unchanged + len(read) - len(fresh))
+    return Lines(problems, rows, _read(rows, problems))
+
+
+def read_scores(lines: Lines, *, source: str = "") -> ScoresRead:
+    """Compare the rows of a file with the riders, horses and pairs that are known, without writing anything."""
+    problems = list(lines.problems)
+    pairs = PairBook(problems, source)
+    fresh = _without_scores_of_classes(lines.read, problems)
+    rows = []
+    for number, score in fresh:
+        before = len(problems)
+        pairs.read(number, score)
+        if len(problems) == before:
+            rows.append((number, _score_row(score, lines.rows[number], pairs.pair_of(score))))
+    return ScoresRead(problems, pairs, rows, len(lines.read) - len(fresh))
+
+
+def read_row(record: Mapping[str, str], *, pair: Pair) -> tuple[ScoreRow | None, Problems]:
+    """Read one row as a file would be read, for another pair where ``pair`` of the record is not this one's key.
+
+    Returns None and the problems, each under the name of its field, where it cannot be.
+    """
+    cells = {name: one_line(value) for name, value in record.items()}
+    problems: Problems = []
+    read = _read({1: cells}, problems)
+    meant = pair if cells["pair"] == pair.key else Pair.objects.filter(key=cells["pair"]).first()
+    if meant is None and cells["pair"]:
+        sentence = f"There is no pair {describe(cells['pair'])}. Give the key of a pair that is known here."
+        problems.append(("row 1, pair", sentence))
+    if problems or meant is None:
+        return None, [(where.removeprefix("row 1").removeprefix(", "), sentence) for where, sentence in problems]
+    return _score_row(read[0][1], cells, meant), []
 
 
 def _numbered_rows(text: str | bytes, problems: Problems) -> Iterator[tuple[int, Mapping[str, object]]]:
@@ -136,11 +185,12 @@ def _missing_or_long(number: int, row: Mapping[str, object]) -> Iterator[tuple[s
 
 
 def _without_scores_of_classes(read: list[tuple[int, Read]], problems: Problems) -> list[tuple[int, Read]]:
-    wanted = {score.score_id for _, score in read}
+    wanted = [score.score_id for _, score in read]
+    of_classes = Score.objects.filter(source=Score.Source.CLASS).select_related("pair__rider", "pair__horse")
     own = {
         score.key: score_record(score)
-        for score in Score.objects.filter(source=Score.Source.CLASS).select_related("pair__rider", "pair__horse")
-        if score.key in wanted
+        for start in range(0, len(wanted), 500)
+        for score in of_classes.filter(key__in=wanted[start : start + 500])
     }
     for number, score in read:
         if score.score_id in own and read_numbered_rows([(number, own[score.score_id])])[0] != score:

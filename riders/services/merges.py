@@ -14,8 +14,8 @@ from typing import Any
 from django.db.models import Q
 from django.utils import timezone
 
-from riders.errors import Conflict, InvalidInput, NotAllowed
-from riders.intake import has_unstorable, one_line
+from riders.errors import Conflict, NotAllowed
+from riders.intake import reason_from
 from riders.models import Horse, Membership, Merge, Pair, Rider, Score, Season, User
 from riders.services import followers
 from riders.services.merge_steps import (
@@ -114,15 +114,6 @@ def undo_merge(done: Merge, *, by: User | None, reason: str) -> Merge:
         kept, gone = (_MODELS[current.kind]._default_manager.get(pk=pk) for pk in (current.kept, current.gone))  # noqa: SLF001
         _follow(_pairs_of(kept, gone), _seasons_of(kept, gone))
     return current
-
-
-def reason_from(reason: str) -> str:
-    """Return a reason of one line, which a person who contests a row is owed."""
-    reason = one_line(reason)
-    if not reason or len(reason) > 300 or has_unstorable(reason):
-        sentence = "Give a reason of 1 to 300 characters: it stands in the history."
-        raise InvalidInput(sentence, problems=[("reason", sentence)])
-    return reason
 
 
 def _locked(row: Member) -> Member:

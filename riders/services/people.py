@@ -66,6 +66,11 @@ def new_pair_key(rider: Rider, horse: Horse) -> str:
         key = f"{rider.registration}-{horse.registration}"
         if not Pair.objects.filter(key=key).exists():
             return key
+    return fresh_pair_key()
+
+
+def fresh_pair_key() -> str:
+    """Return a key that no other pair has."""
     return f"pair-{secrets.token_hex(6)}"
 
 

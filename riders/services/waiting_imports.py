@@ -1,0 +1,176 @@
+"""Files of scores that were handed in: looked at first, then confirmed as shown, or taken away."""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Collection
+from datetime import timedelta
+
+from django.utils import timezone
+
+from riders.csvrows import MOST_BYTES
+from riders.errors import Conflict, InvalidInput, NotAllowed
+from riders.intake import one_line
+from riders.models import Horse, NameDecision, Rider, User, WaitingImport
+from riders.services.ledger import post_scores, retract_scores
+from riders.services.ledger_import import ScoresRead
+from riders.services.ledger_preview import FileRead, Preview, WorkedOut, preview_import, read_file, work_out
+from riders.services.matching import source_from, write_decision
+from riders.transactions import write_transaction
+
+KEPT_FOR = timedelta(days=14)
+Decision = tuple[str, str, Rider | Horse | None]
+"""(kind, spelling, who is meant; None is someone new)."""
+
+
+def hand_in(content: bytes, *, source: str = "", file_name: str = "", by: User | None) -> WaitingImport:
+    """Keep a file and work out what it would change; files that nobody confirmed for two weeks leave."""
+    source = source_from(source)
+    if len(content) > MOST_BYTES:
+        sentence = f"The file is larger than {MOST_BYTES // 10**6} MB. Split it and import the parts."
+        raise InvalidInput(sentence, problems=[("file", sentence)])
+    if not content.strip():
+        sentence = "The file is empty. Choose the file, or paste its text."
+        raise InvalidInput(sentence, problems=[("file", sentence)])
+    preview = preview_import(content, source=source)
+    with write_transaction():
+        WaitingImport.objects.filter(confirmed_at__isnull=True, at__lt=timezone.now() - KEPT_FOR).delete()
+        return WaitingImport.objects.create(
+            source=source,
+            file_name=_plain_name(file_name),
+            digest=preview.digest,
+            content=zlib.compress(content),
+            preview=_packed(preview),
+            state=preview.state,
+            by=by,
+        )
+
+
+def preview_of(waiting: WaitingImport) -> Preview:
+    """Return what was worked out last; see ``work_out_again``."""
+    return Preview.of_document(json.loads(zlib.decompress(waiting.preview)))
+
+
+def work_out_again(waiting: WaitingImport) -> WaitingImport:
+    """Work the file out against the ledger as it stands now."""
+    _refuse_confirmed(waiting)
+    preview = preview_import(zlib.decompress(waiting.content), source=waiting.source)
+    with write_transaction():
+        WaitingImport.objects.filter(pk=waiting.pk, confirmed_at__isnull=True).update(
+            preview=_packed(preview), state=preview.state
+        )
+    waiting.refresh_from_db()
+    return waiting
+
+
+def decide_names(waiting: WaitingImport, decisions: Collection[Decision], *, by: User | None) -> WaitingImport:
+    """Remember who is meant by names of the file, for its source, and work the file out again."""
+    _refuse_confirmed(waiting)
+    open_names = {(name.kind, name.spelling) for name in preview_of(waiting).names}
+    strange = [spelling for kind, spelling, _ in decisions if (kind, spelling) not in open_names]
+    if strange:
+        sentence = f"The file has no open name {strange[0]!r}. Look at it again: it may have been decided on since."
+        raise InvalidInput(sentence, problems=[("names", sentence)])
+    with write_transaction():
+        for kind, spelling, member in decisions:
+            write_decision(source=waiting.source, kind=kind, spelling=spelling, member=member, by=by)
+    return work_out_again(waiting)
+
+
+def confirm_import(
+    waiting: WaitingImport, *, digest: str, state: str, by: User | None, reason: str = ""
+) -> WaitingImport:
+    """Carry a file out exactly as it was shown: ``digest`` and ``state`` are those of the preview that was looked at.
+
+    Raises ``Conflict`` with the new preview where the ledger has changed so that it would do something else now, and
+    ``InvalidInput`` while the file has problems or names that are not decided on. Names that are like nobody known
+    become new riders and horses, which is remembered for the source.
+    """
+    _refuse_confirmed(waiting)
+    read = read_file(zlib.decompress(waiting.content))
+    try:
+        with write_transaction():
+            current = WaitingImport.objects.select_for_update().get(pk=waiting.pk)
+            _refuse_confirmed(current)
+            worked_out = _as_shown(read, current.source, digest, state)
+            current.summary = _carry_out(worked_out, current, by=by, reason=reason)
+            current.confirmed_at, current.confirmed_by, current.reason = timezone.now(), by, _reason(current, reason)
+            current.content = current.preview = b""
+            current.save()
+            return current
+    except Conflict:
+        raise Conflict(
+            "The ledger has changed since this was worked out, so it was worked out again. Look at what the file would "
+            "change now, and confirm that.",
+            current=work_out_again(waiting),
+        ) from None
+
+
+def take_away(waiting: WaitingImport) -> None:
+    """Drop a file that was not confirmed; nothing of it has reached the ledger."""
+    with write_transaction():
+        _refuse_confirmed(waiting)
+        WaitingImport.objects.filter(pk=waiting.pk, confirmed_at__isnull=True).delete()
+
+
+def _as_shown(read: FileRead, source: str, digest: str, state: str) -> WorkedOut:
+    worked_out = work_out(read, source=source)
+    preview = worked_out.preview
+    if digest != read.digest or state != preview.state:
+        raise Conflict("It was worked out differently.")
+    if preview.problems:
+        raise InvalidInput(
+            "The file cannot be imported while it has problems. Correct what is listed and hand it in again.",
+            problems=list(preview.problems),
+        )
+    if preview.to_decide:
+        raise InvalidInput(
+            f"{len(preview.to_decide)} names are like known ones. Say of each who is meant, then confirm.",
+            problems=[
+                ("names", f"Decide who is meant by the {name.kind} {name.spelling!r}.") for name in preview.to_decide
+            ],
+            code="names-open",
+        )
+    return worked_out
+
+
+def _carry_out(worked_out: WorkedOut, waiting: WaitingImport, *, by: User | None, reason: str) -> dict[str, int]:
+    read, preview = worked_out.read, worked_out.preview
+    if isinstance(read, ScoresRead):
+        read.pairs.write()
+    _remember_new(worked_out, waiting.source, by)
+    why = _reason(waiting, reason)
+    retract_scores(worked_out.left, by=by, reason=why)
+    post_scores(worked_out.rows, by=by, reason=why)
+    return preview.counts
+
+
+def _remember_new(worked_out: WorkedOut, source: str, by: User | None) -> None:
+    """Let the next file of the source mean the same by a name that is new now."""
+    open_names = {(name.kind, name.spelling) for name in worked_out.preview.names}
+    NameDecision.objects.bulk_create(
+        [
+            NameDecision(source=source, kind=kind, spelling=spelling, by=by, **{kind: member})
+            for (kind, spelling), member in worked_out.fresh.items()
+            if (kind, spelling) in open_names
+        ],
+        batch_size=2000,
+    )
+
+
+def _reason(waiting: WaitingImport, reason: str) -> str:
+    return one_line(reason)[:300] or f"imported from {waiting.source or waiting}"
+
+
+def _refuse_confirmed(waiting: WaitingImport) -> None:
+    if waiting.confirmed_at is not None:
+        raise NotAllowed("This file has been imported already. Hand in the next one.", code="import-confirmed")
+
+
+def _packed(preview: Preview) -> bytes:
+    return zlib.compress(json.dumps(preview.as_document()).encode())
+
+
+def _plain_name(name: str) -> str:
+    return "".join(character for character in one_line(name) if character.isprintable())[-120:]
