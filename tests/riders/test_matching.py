@@ -117,7 +117,7 @@ def test_an_undone_decision_is_forgotten_and_the_same_file_corrects():
     decision = decide_name(source="", kind="rider", spelling="O. Brandmair", member=wrong.rider, by=user)
     import_scores(scores(ROW), by=None)
     assert Score.objects.get().pair.rider == wrong.rider
-    season = make_season(scheme=qualifying_scheme(require=[]))
+    season = make_season(scheme=qualifying_scheme(require=[], eligible=[]))
     rebuild_standings(season)
     undo_decision(decision, by=user)
     assert season.rows.get().unit == wrong.rider.pairs.exclude(pk=wrong.pk).get().key != "P104"
