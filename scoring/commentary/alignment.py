@@ -81,10 +81,10 @@ Times = Mapping[str, tuple[Fraction | int, Fraction | int]]
 def align(test: Test, cues: Sequence[Cue], *, movement_times: Times | None = None) -> tuple[Assignment, ...]:
     """Lay each cue on the movement of ``test`` that it is about; remarks on the whole ride have the item None.
 
-    The order of the test, the words and, where there are any, the times decide. One assignment per cue, in order; a cue
-    that surely speaks of several movements has one for each, with ``part`` from 0. ``movement_times`` gives, by item id,
-    when movements began and ended, in seconds on the clock of the cues. Raises :class:`InvalidDocument` where cues times
-    movements are more than ``MOST_WORK``.
+    The order of the test, the words and, where there are any, the times decide. One assignment per cue, in order; a
+    cue that surely speaks of several movements has one for each, with ``part`` from 0. ``movement_times`` gives, by
+    item id, when movements began and ended, in seconds on the clock of the cues. Raises :class:`InvalidDocument` where
+    cues times movements are more than ``MOST_WORK``.
     """
     profiles = movements(test)
     units = units_of(cues)

@@ -5,10 +5,12 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import cache
+from itertools import accumulate
 
-from scoring.commentary.evidence import Profile
 from scoring.commentary.lattice import NEAR
 from scoring.commentary.logarithms import add_logs, logarithm
+from scoring.commentary.profiles import Profile
 
 __all__ = [
     "after_fit",
@@ -45,8 +47,8 @@ def expected_ends(
 ) -> list[int] | None:
     """Return when each movement ends, in seconds of the commentary, from ``anchors``: some movements and their remarks.
 
-    Between two anchors the typical lengths are stretched to fit; before the first and after the last the pace is that of
-    the test's ``minutes``. None where fewer than two movements are anchored.
+    Between two anchors the typical lengths are stretched to fit; before the first and after the last the pace is that
+    of the test's ``minutes``. None where fewer than two movements are anchored.
     """
     known = _monotone(anchors)
     if len(known) < 2:
@@ -83,8 +85,8 @@ def _interpolated(
 def delay_fit(moment: Fraction, *, begin: int, end: int, sharp: bool) -> int:
     """Return what the time says for a movement that lasted from ``begin`` to ``end``: 0 at best, less the farther off.
 
-    A remark mostly comes from the last seconds of its movement to nine seconds after it, less often earlier in it. Known
-    times are ``sharp``; expected ones count for less.
+    A remark mostly comes from the last seconds of its movement to nine seconds after it, less often earlier in it.
+    Known times are ``sharp``; expected ones count for less.
 
     >>> [delay_fit(Fraction(moment), begin=50, end=60, sharp=True) for moment in (65, 52, 40, 80)]
     [0, -40, -190, -88]
@@ -129,25 +131,23 @@ def after_fit(pause: Fraction) -> int:
 def elapsed_fits(
     lengths: Sequence[int], *, since_last: Fraction, since_burst: Fraction, pause: Fraction
 ) -> list[list[int]]:
-    """Return the logarithms of how likely the time gone is where the ride went on, by the movement left and the distance.
+    """Return how likely the time gone is where the ride went on, by the movement left and the distance, as logarithms.
 
     ``lengths`` are the movements' in tenths of a second. The time gone lies between that since the last piece began and
     that since the talk began that it was part of; one who speaks without a pause may be late.
     """
     latest, earliest = int(since_last * 10), int(since_burst * 10)
     behind = -185 - max(int(pause * 10), 0) * 5
-    rows = [[after_fit(pause)] * (NEAR + 1)]
-    for left in range(1, len(lengths) + 1):
-        row, needs = [0], 0
-        for distance in range(1, min(NEAR, len(lengths) - left) + 1):
-            needs += lengths[left - 1 + distance]
-            spread = 40 + needs * 3 // 10
-            off = max(0, needs - earliest, latest - needs)
-            likely = -43 - _DENSITY[min(spread // 10, 120)] - 100 * off // spread
-            likely = add_logs(likely, behind) if needs <= earliest + 20 else likely
-            row.append(likely * TRUST // 100)
-        rows.append(row)
-    return rows
+
+    @cache
+    def likely(needs: int) -> int:
+        spread = 40 + needs * 3 // 10
+        off = max(0, needs - earliest, latest - needs)
+        found = -43 - _DENSITY[min(spread // 10, 120)] - 100 * off // spread
+        return (add_logs(found, behind) if needs <= earliest + 20 else found) * TRUST // 100
+
+    later = (accumulate(lengths[left : left + NEAR]) for left in range(1, len(lengths) + 1))
+    return [[after_fit(pause)] * (NEAR + 1), *([0, *map(likely, needs)] for needs in later)]
 
 
 def speaking_time(text: str) -> Fraction:

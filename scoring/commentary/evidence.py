@@ -1,7 +1,8 @@
 """How well a piece of what was said fits each movement, from the words alone.
 
 A movement has concepts, each to a degree in hundredths; a piece names some. For every concept that is named a movement
-gains or loses against talk that names nothing, by how often a remark on a movement names what it has (``_Odds.has``) and what it has not (``_Odds.lacks``), and how often talk of the whole ride names it (``_Odds.general``). All in
+gains or loses against talk that names nothing, by how often a remark on a movement names what it has (``_Odds.has``)
+and what it has not (``_Odds.lacks``), and how often talk of the whole ride names it (``_Odds.general``). All in
 hundredths of natural logarithms; the odds are set by hand from common practice and tried on invented commentaries.
 """
 
@@ -48,8 +49,8 @@ _HANDS = {"hand:left": "hand:right", "hand:right": "hand:left"}
 _OPENING = re.compile(r"(?:now|next|then|and now|and then|on to|here|into|so here|first)\b")
 _STAYING = re.compile(
     r"(?:but|also|otherwise|though|although|still|he|she|it|his|her|its|that|you|your|just|maybe|perhaps|could|needs?|lost"
-    r"|good that|try|keep|let|not enough|no|only|a bit|a little|i'd|i would|well recovered|never mind|at least|which|because"
-    r"|not)\b"
+    r"|good that|try|keep|let|not enough|no|only|a bit|a little|i'd|i would|well recovered|never mind|at least|which"
+    r"|because|not)\b"
 )
 _LOOKING_BACK = re.compile(
     r"\b(?:going back|coming back to|back to the|sorry|i forgot|by the way|i should (?:add|say)|one more word"

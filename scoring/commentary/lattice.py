@@ -1,14 +1,16 @@
 """Dynamic programming over the order of a test: which movement each piece of a commentary is about.
 
-A state is how far the ride has come (``reached``, 0 before the first movement) and what is spoken of there: that movement,
-the one before, the one before that, or the ride as a whole. ``reached`` never goes back. Two passes, forward and back,
-give the probability of every state at every piece; then the path is taken that expects the most pieces right.
+A state is how far the ride has come (``reached``, 0 before the first movement) and what is spoken of there: that
+movement, the one before, the one before that, or the ride as a whole. ``reached`` never goes back. Two passes, forward
+and back, give the probability of every state at every piece; then the path is taken that expects the most pieces
+right.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
 
 from scoring.commentary.logarithms import NEVER, add_logs, log_sum, share
 
@@ -40,10 +42,10 @@ _SAME_AT_END = (
 class Step:
     """What speaks for each state at one piece, in hundredths of natural logarithms.
 
-    ``fits`` are the movements', ``general`` the whole ride's; ``stay``, ``move`` and ``back`` come on top where the piece
-    goes on about the same movement, goes to a later one or looks back. ``elapsed`` says, by the movement that the ride
-    had come to and the distance moved on from it, how well the time since then fits; ``far`` is for longer distances, ``pause`` for
-    talk of the whole ride before it begins or after it has ended.
+    ``fits`` are the movements', ``general`` the whole ride's; ``stay``, ``move`` and ``back`` come on top where the
+    piece goes on about the same movement, goes to a later one or looks back. ``elapsed`` says, by the movement that
+    the ride had come to and the distance moved on from it, how well the time since then fits; ``far`` is for longer
+    distances, ``pause`` for talk of the whole ride before it begins or after it has ended.
     """
 
     fits: Sequence[int]
@@ -57,6 +59,7 @@ class Step:
 
 
 _Row = list[list[int]]
+_Moves = Sequence[Sequence[int]]
 
 
 def probabilities(steps: Sequence[Step], *, count: int) -> list[list[int]]:
@@ -67,16 +70,17 @@ def probabilities(steps: Sequence[Step], *, count: int) -> list[list[int]]:
     """
     if not steps:
         return []
+    moves = [_moves(step, count) for step in steps]
     forward = [_first(steps[0], count)]
-    for step in steps[1:]:
-        forward.append(_forward(forward[-1], step, count))
-    total = log_sum(value for row in forward[-1] for value in row)
+    for step, costs in zip(steps[1:], moves[1:], strict=True):
+        forward.append(_forward(forward[-1], step, costs, count))
+    total = reduce(add_logs, (value for row in forward[-1] for value in row))
     after: _Row = [[0] * _KINDS for _ in range(count + 1)]
     found = []
     for number in range(len(steps) - 1, -1, -1):
         found.append(_labels(forward[number], after, total, count))
         if number:
-            after = _backward(after, steps[number], count)
+            after = _backward(after, steps[number], moves[number], count)
     return found[::-1]
 
 
@@ -116,7 +120,7 @@ def _with_time(table: Sequence[Sequence[int]], stay: int, whole: int) -> list[li
     return [[cost + (whole if new == _WHOLE else stay) for new, cost in enumerate(row)] for row in table]
 
 
-def _moves(step: Step, count: int) -> list[Sequence[int]]:
+def _moves(step: Step, count: int) -> _Moves:
     """Return the costs of moving on, by the place left and the distance."""
     if step.elapsed is None:
         return [_BEGIN, *[_MOVE] * count]
@@ -126,19 +130,19 @@ def _moves(step: Step, count: int) -> list[Sequence[int]]:
     ]
 
 
-def _forward(before: _Row, step: Step, count: int) -> _Row:
+def _forward(before: _Row, step: Step, moves: _Moves, count: int) -> _Row:
     leaving = [log_sum(kinds) for kinds in before]
     costs_at = _Costs(step, count)
-    moves, row, far = _moves(step, count), [], NEVER
+    row: _Row = []
+    far = NEVER
     for reached in range(count + 1):
         if reached > NEAR:
             far = add_logs(far, leaving[reached - NEAR - 1])
-        came = max(NEVER, far + _FAR + step.far)
-        for distance in range(1, min(reached, NEAR) + 1):
-            came = add_logs(came, leaving[reached - distance] + moves[reached - distance][distance])
+        nearer = range(max(0, reached - NEAR), reached)
+        came = log_sum([far + _FAR + step.far, *[leaving[left] + moves[left][reached - left] for left in nearer]])
         said, costs, old = _said(step, reached), costs_at(reached), before[reached]
         kinds = [
-            log_sum(old[kind] + costs[kind][new] for kind in range(_KINDS)) if said[new] > NEVER else NEVER
+            log_sum([old[kind] + costs[kind][new] for kind in range(_KINDS)]) if said[new] > NEVER else NEVER
             for new in range(_KINDS)
         ]
         kinds[0] = add_logs(kinds[0], came + step.move)
@@ -147,25 +151,26 @@ def _forward(before: _Row, step: Step, count: int) -> _Row:
     return row
 
 
-def _backward(after: _Row, step: Step, count: int) -> _Row:
+def _backward(after: _Row, step: Step, moves: _Moves, count: int) -> _Row:
     costs_at = _Costs(step, count)
     said = [_said(step, reached) for reached in range(count + 1)]
     entering = [
         add_logs(after[reached][0] + said[reached][0] + step.move, after[reached][_WHOLE] + step.general + _ASIDE)
         for reached in range(count + 1)
     ]
-    moves, far = _moves(step, count), NEVER
+    far = NEVER
     row: _Row = [[] for _ in range(count + 1)]
     for reached in range(count, -1, -1):
         if reached + NEAR + 1 <= count:
             far = add_logs(far, entering[reached + NEAR + 1])
-        goes = max(NEVER, far + _FAR + step.far)
-        for distance in range(1, min(count - reached, NEAR) + 1):
-            goes = add_logs(goes, entering[reached + distance] + moves[reached][distance])
+        farther = range(reached + 1, min(count, reached + NEAR) + 1)
+        goes = log_sum(
+            [far + _FAR + step.far, *[entering[next_] + moves[reached][next_ - reached] for next_ in farther]]
+        )
         costs = costs_at(reached)
         later = [after[reached][new] + said[reached][new] for new in range(_KINDS)]
         row[reached] = [
-            max(NEVER, add_logs(goes, log_sum(costs[kind][new] + later[new] for new in range(_KINDS))))
+            max(NEVER, log_sum([goes, *[costs[kind][new] + later[new] for new in range(_KINDS)]]))
             for kind in range(_KINDS)
         ]
     return row
@@ -208,5 +213,9 @@ def most_likely_path(parts: Sequence[Sequence[int]], *, count: int) -> list[int]
 
 
 def _best_label(row: Sequence[int], reached: int, count: int) -> int:
-    candidates = [count, *range(reached - 1, max(-1, reached - 4), -1)]
-    return max((row[label], -order, label) for order, label in enumerate(candidates))[2]
+    """Return what a piece is most likely about where the ride has come to ``reached``; the whole ride before all."""
+    found = count
+    for label in range(reached - 1, reached - 4, -1):
+        if label >= 0 and row[label] > row[found]:
+            found = label
+    return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal, localcontext
 
 __all__ = ["NEVER", "PARTS", "add_logs", "log_sum", "logarithm", "share"]
@@ -12,15 +12,24 @@ PARTS = 10_000
 _SIGHT = 700  # beyond it the smaller of two adds less than half a hundredth to the larger, and is no part in 10,000
 
 
-def _tables() -> tuple[tuple[int, ...], tuple[int, ...]]:
+_MOST_TERMS = 40
+
+
+def _tables() -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]]:
     with localcontext() as context:
         context.prec = 12
         exponentials = [(Decimal(-difference) / 100).exp() for difference in range(1000)]
-        sums = tuple(int((100 * (1 + value).ln()).to_integral_value()) for value in exponentials[:_SIGHT])
-        return sums, tuple(int((PARTS * value).to_integral_value()) for value in exponentials)
+        sums = (100 * (1 + value).ln() for value in exponentials[:_SIGHT])
+        shares = (PARTS * value for value in exponentials)
+        logarithms = (100 * (Decimal(hundredths) / 100).ln() for hundredths in range(100, 100 * _MOST_TERMS + 1))
+        return _whole(sums), _whole(shares), _whole(logarithms)
 
 
-_SUMS, _SHARES = _tables()
+def _whole(values: Iterable[Decimal]) -> tuple[int, ...]:
+    return tuple(int(value.to_integral_value()) for value in values)
+
+
+_SUMS, _SHARES, _LOGARITHMS = _tables()
 
 
 def add_logs(one: int, other: int) -> int:
@@ -35,16 +44,15 @@ def add_logs(one: int, other: int) -> int:
     return one + _SUMS[difference] if difference < _SIGHT else one
 
 
-def log_sum(values: Iterable[int]) -> int:
-    """Return the logarithm of a sum of probabilities.
+def log_sum(values: Sequence[int]) -> int:
+    """Return the logarithm of a sum of at most 40 probabilities, of which there must be one.
 
-    >>> log_sum([-139, -139, -139, -139])
-    0
+    >>> log_sum([-139, -139, -139, -139]), log_sum([-5, NEVER])
+    (0, -5)
     """
-    total = NEVER
-    for value in values:
-        total = add_logs(total, value)
-    return total
+    most = max(values)
+    parts = sum([_SHARES[most - value] for value in values if most - value < _SIGHT])
+    return most + _LOGARITHMS[parts * 100 // PARTS - 100]
 
 
 def share(value: int) -> int:

@@ -16,8 +16,8 @@ _TOLD = frozenset(
     f"figure:{figure}" for figure in ("take-reins", "stretch", "strike-off", "rein-back", "counter-canter")
 )
 _ELSEWHERE = (
-    "circle turn loop diagonal shoulder-in half-pass leg-yield travers renvers lengthen stretch rein-back haunches pirouette "
-    "change piaffe passage enter halt centre-line"
+    "circle turn loop diagonal shoulder-in half-pass leg-yield travers renvers lengthen stretch rein-back haunches "
+    "pirouette change piaffe passage enter halt centre-line"
 )
 _NO_TRANSITIONS = frozenset(f"figure:{figure}" for figure in _ELSEWHERE.split()) | {"pace:free", "pace:extended"}
 _IMPLIED = (

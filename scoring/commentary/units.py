@@ -60,7 +60,7 @@ def _broken(cues: Sequence[Cue]) -> list[list[Cue]]:
     groups: list[list[Cue]] = []
     for number, cue in enumerate(cues):
         goes_on = number > 0 and not stopped[number - 1] and cue.text[:1].islower() and len(groups[-1]) < _MOST_BROKEN
-        if goes_on and punctuated and any(stopped):
+        if goes_on and punctuated and 4 * sum(stopped) >= len(cues):
             groups[-1].append(cue)
         else:
             groups.append([cue])

@@ -47,7 +47,8 @@ def test_letters_gaits_paces_and_sizes():
     assert items(MEDIUM, "H to F, uphill.", "K to E, angle varies.", "Eight metres, round.", "V to R, overtracks.") == [
         "2", "4", "5", "15",
     ]  # fmt: skip
-    assert items(MEDIUM, "Extended trot, bold.", "Collected walk hurried.", "Medium canter uphill.", "Extended canter bold.") == [
+    said = ("Extended trot, bold.", "Collected walk hurried.", "Medium canter uphill.", "Extended canter bold.")
+    assert items(MEDIUM, *said) == [
         "11", "16", "18", "21",
     ]  # fmt: skip
 
@@ -130,8 +131,12 @@ def test_a_cue_that_is_not_surely_split_stays_whole():
 
 
 def test_a_sentence_that_cues_break_is_about_one_movement():
-    text = "[1:00] Then in the free walk\n[1:02] the horse takes his time until\n[1:04] the rein is long enough.\n[1:10] Trot on."
-    assert items(NOVICE, *text.split("\n"))[:3] == ["11", "11", "11"]
+    broken = (
+        "[1:00] Then in the free walk",
+        "[1:02] the horse takes his time until",
+        "[1:04] the rein is long enough.",
+    )
+    assert items(NOVICE, *broken, "[1:10] Trot on.")[:3] == ["11", "11", "11"]
 
 
 def test_a_cue_without_words_is_nothing():

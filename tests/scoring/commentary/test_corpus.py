@@ -1,4 +1,4 @@
-"""How many sentences of the invented commentaries are laid on the right movement, and whether the confidence is honest."""
+"""How many sentences of the invented commentaries are laid right, and whether the confidence is honest."""
 
 from __future__ import annotations
 
