@@ -35,7 +35,7 @@ def run(*, rounds: int = 5) -> dict[str, float | str]:
         "alternative: words alone, held-out half, %": words_alone(),
         "alternative: times alone, held-out half, %": times_alone(),
         "calibration error, held-out half, %": calibration_error(held_out),
-        "ten minutes of commentary, ms": ten_minutes(rounds=rounds),
+        "ten minutes of commentary, ms of processor time": ten_minutes(rounds=rounds),
     }
 
 
@@ -98,9 +98,9 @@ def ten_minutes(*, rounds: int) -> float:
     ]
     took = []
     for _ in range(rounds):
-        started = time.perf_counter()
+        started = time.process_time()
         commentary.align(labelled.test, cues)
-        took.append(time.perf_counter() - started)
+        took.append(time.process_time() - started)
     return 1000 * statistics.median(took)
 
 

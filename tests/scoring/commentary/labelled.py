@@ -1,8 +1,10 @@
 """The invented commentaries in ``corpus``, with the movement of each sentence as their writer labelled it.
 
-Those that are held out were not looked at while the words, the odds and the costs were set: only how many sentences of
-them were right. Their times are simulated: lengths of movements at random, remarks some seconds after a movement or, in
-half of the commentaries, anywhere from its middle on; one who still speaks of the last movement is late.
+Of those that are held out only the shares of right sentences were looked at while the words, the odds and the costs
+were set. Those named ``fresh`` were written after all of that. One and the same writer made the commentaries and the
+vocabulary, so a stranger's talk may fare worse. The times are simulated: lengths of movements at random, remarks some
+seconds after a movement or, in half of the commentaries, anywhere from its middle on; one who still speaks of the last
+movement is late.
 """
 
 from __future__ import annotations

@@ -54,13 +54,13 @@ def test_any_times_are_taken(rows):
      "&#" * 100_000, "change the " * 20_000],
 )  # fmt: skip
 def test_long_lines_take_no_long_time(text):
-    started = time.perf_counter()
+    started = time.process_time()
     for data in (text, "WEBVTT\n\n00:00.000 --> 00:01.000\n" + text):
         try:
             commentary.align(NOVICE, commentary.read_commentary(data))
         except InvalidDocument:
             continue
-    assert time.perf_counter() - started < 10
+    assert time.process_time() - started < 10
 
 
 def test_more_than_ten_thousand_cues():
@@ -103,6 +103,6 @@ def test_ten_minutes_of_talk_take_less_than_a_second():
         for cue in spoken
     ]
     assert Fraction(9 * 60) < cues[-1].end < Fraction(11 * 60)
-    started = time.perf_counter()
+    started = time.process_time()
     commentary.align(labelled.test, cues)
-    assert time.perf_counter() - started < 1
+    assert time.process_time() - started < 1
