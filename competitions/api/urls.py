@@ -1,5 +1,7 @@
 from django.urls import path
 
+from competitions.api.bundles import Bundles
+from competitions.api.championships import Championships
 from competitions.api.classes import Classes
 from competitions.api.competitions import Competitions
 from competitions.api.entries import ClassDay, Entries
@@ -11,6 +13,7 @@ from competitions.api.sheets import Sheets
 
 _COMPETITION = "competitions/<slug:slug>/"
 _CLASS = "classes/<int:pk>/"
+_CHAMPIONSHIP = "championships/<int:pk>/"
 _ENTRY = "entries/<int:pk>/"
 
 urlpatterns = [
@@ -28,6 +31,7 @@ urlpatterns = [
         Exports.as_view({"get": "competition_file"}),
         name="api-export-competition",
     ),
+    path(f"{_COMPETITION}bundle/", Bundles.as_view({"get": "retrieve"}), name="api-bundle"),
     path("imports/competition/", CompetitionImport.as_view({"post": "create"}), name="api-import-competition"),
     path("classes/", Classes.as_view({"get": "list", "post": "create"}), name="api-classes"),
     path(_CLASS, Classes.as_view({"get": "retrieve", "patch": "partial_update"}), name="api-class"),
@@ -46,6 +50,13 @@ urlpatterns = [
         name="api-correction",
     ),
     path(f"{_CLASS}withdrawal/", ResultsDesk.as_view({"post": "withdrawal"}), name="api-withdrawal"),
+    path("championships/", Championships.as_view({"get": "list", "post": "create"}), name="api-championships"),
+    path(
+        _CHAMPIONSHIP,
+        Championships.as_view({"get": "retrieve", "patch": "partial_update", "delete": "destroy"}),
+        name="api-championship",
+    ),
+    path(f"{_CHAMPIONSHIP}results/", Championships.as_view({"get": "results"}), name="api-championship-results"),
     path("entries/", Entries.as_view({"get": "list", "post": "create"}), name="api-entries"),
     path(
         _ENTRY,

@@ -2,6 +2,7 @@ from django.urls import path
 
 from riders.api.accounts import Tokens
 from riders.api.associations import Associations, Members, Schemes
+from riders.api.bundles import AssociationBundles
 from riders.api.people import Pairs
 from riders.api.scores import Scores
 from riders.api.seasons import Seasons
@@ -16,6 +17,11 @@ urlpatterns = [
     path("associations/", Associations.as_view({"get": "list", "post": "create"}), name="api-associations"),
     path("associations/<slug:slug>/", Associations.as_view({"get": "retrieve"}), name="api-association"),
     path("associations/<slug:slug>/members/", Members.as_view({"post": "create"}), name="api-members"),
+    path(
+        "associations/<slug:slug>/bundles/",
+        AssociationBundles.as_view({"post": "create"}),
+        name="api-association-bundles",
+    ),
     path("schemes/", Schemes.as_view({"get": "list", "post": "create"}), name="api-schemes"),
     path("schemes/<str:key>/<int:version>/", Schemes.as_view({"get": "retrieve"}), name="api-scheme"),
     path("seasons/", Seasons.as_view({"get": "list"}), name="api-seasons"),

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from competitions.models import Competition, CompetitionClass, Entry, Judge, Sheet
+from competitions.models import Championship, Competition, CompetitionClass, Entry, Judge, Sheet
+from competitions.services.bundles import bundle_document
 from competitions.services.results import make_official
 from riders.models import Association, AssociationRole, Score, Season, User
 from riders.services.accounts import create_token
@@ -31,6 +32,8 @@ class World:
     planned_class: CompetitionClass
     entry: Entry
     official_entry: Entry
+    championship: Championship
+    bundle: dict[str, Any]
     sheet: Sheet
     association: Association
     season: Season
@@ -55,6 +58,8 @@ class World:
             "entry": self.entry.pk,
             "free_entry": self.open_class.entries.get(number="3").pk,
             "official_entry": self.official_entry.pk,
+            "championship": self.championship.pk,
+            "bundle": self.bundle,
             "sheet": self.sheet.pk,
             "pair": self.entry.pair_id,
             "spare_pair": builders.make_pair(90).pk,
@@ -105,6 +110,8 @@ def build_world() -> World:
         planned_class=planned_class,
         entry=entry,
         official_entry=official_class.entries.get(number="1"),
+        bundle=bundle_document(competition),
+        championship=builders.make_championship(competition, classes=[official_class, open_class], by=users["office"]),
         sheet=saved.sheet,
         association=association,
         season=season,

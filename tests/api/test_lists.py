@@ -26,6 +26,9 @@ LISTS = {
     "classes": lambda world, n: builders.make_class(
         world.competition, number=f"9{n}", judges={"C": Judge.objects.get()}
     ),
+    "championships": lambda world, n: builders.make_championship(
+        world.competition, slug=f"s{n}", classes=[world.official_class, world.open_class]
+    ),
     "entries": lambda world, n: builders.make_class(world.competition, number=f"9{n}", entries=1),
     "tests": lambda world, n: builders.make_test(id=f"t{n}"),
     "rule-sets": lambda world, n: builders.make_rule_set(id=f"r{n}"),

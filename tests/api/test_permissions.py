@@ -74,6 +74,13 @@ _NEW_CLASS = {
     "panel": [{"seat": "C", "judge": "{judge}"}],
 }
 _PAIR = {"rider": {"name": "Una Lind"}, "horse": {"name": "Fen", "born": 2016}}
+_NEW_CHAMPIONSHIP = {
+    "competition": "{slug}",
+    "slug": "medium-tour",
+    "title": "Medium tour",
+    "classes": ["{official}", "{class}"],
+    "rules": {"method": "total", "decimals": 3},
+}
 _CSV = "text/csv"
 
 TABLE = [
@@ -89,6 +96,13 @@ TABLE = [
     Row("api-association", "GET", "associations/{association}/", EVERYONE),
     Row("api-associations", "POST", "associations/", STAFF, {"document": _ASSOCIATION}),
     Row("api-members", "POST", "associations/{association}/members/", KEEPERS, _MEMBERS, content_type=_CSV),
+    Row(
+        "api-association-bundles",
+        "POST",
+        "associations/{association}/bundles/",
+        KEEPERS,
+        {"document": "{bundle}", "reason": "sent by the office"},
+    ),
     Row("api-schemes", "GET", "schemes/", EVERYONE),
     Row("api-scheme", "GET", "schemes/qualifying-average/1/", EVERYONE),
     Row("api-schemes", "POST", "schemes/", KEEPERS, {"document": qualifying_scheme(decimals=2)}),
@@ -131,6 +145,7 @@ TABLE = [
     Row("api-export-marks", "GET", "competitions/{slug}/exports/marks/", OFFICE),
     Row("api-export-outcomes", "GET", "competitions/{slug}/exports/outcomes/", OFFICE),
     Row("api-export-competition", "GET", "competitions/{slug}/exports/competition/", OFFICE),
+    Row("api-bundle", "GET", "competitions/{slug}/bundle/", OFFICE),
     Row("api-import-competition", "POST", "imports/competition/", OFFICE, {"document": _SHOW}),
     Row("api-classes", "GET", "classes/", EVERYONE),
     Row("api-classes", "POST", "classes/", OFFICE, _NEW_CLASS),
@@ -155,6 +170,12 @@ TABLE = [
     Row("api-findings", "GET", "classes/{official}/findings/", OFFICE),
     Row("api-correction", "POST", "classes/{official}/correction/", OFFICE, {"reason": "mark keyed wrongly"}),
     Row("api-withdrawal", "POST", "classes/{official}/withdrawal/", OFFICE, {"reason": "wrong test ridden"}),
+    Row("api-championships", "GET", "championships/", EVERYONE),
+    Row("api-championships", "POST", "championships/", OFFICE, _NEW_CHAMPIONSHIP),
+    Row("api-championship", "GET", "championships/{championship}/", EVERYONE),
+    Row("api-championship", "PATCH", "championships/{championship}/", OFFICE, {"title": "Tour"}, version='"1"'),
+    Row("api-championship", "DELETE", "championships/{championship}/", OFFICE, version='"1"'),
+    Row("api-championship-results", "GET", "championships/{championship}/results/", EVERYONE),
     Row("api-entries", "GET", "entries/", EVERYONE),
     Row("api-entries", "POST", "entries/", OFFICE, {"class": "{class}", "number": "77", "pair": "{spare_pair}"}),
     Row("api-entry", "GET", "entries/{entry}/", EVERYONE),

@@ -11,6 +11,7 @@ from tests.api.conftest import World, assert_refusal, build_world
 from tests.api.test_permissions import TABLE, Row, call, filled
 
 VERSIONED = [row for row in TABLE if row.version]
+CHANGES = [row for row in VERSIONED if row.method != "DELETE"]  # what is deleted twice is gone, see test_championships
 
 
 def sheet_address(world: World, seat: str = "C") -> str:
@@ -27,7 +28,7 @@ def test_a_change_needs_if_match(world: World, row: Row) -> None:
     assert 'If-Match: "7"' in body["message"]
 
 
-@pytest.mark.parametrize("row", VERSIONED, ids=lambda row: row.id)
+@pytest.mark.parametrize("row", CHANGES, ids=lambda row: row.id)
 def test_a_stale_change_gets_the_object_as_it_stands(world: World, row: Row) -> None:
     assert call(world, row, "staff").status_code == 200
     response = call(world, row, "staff")
