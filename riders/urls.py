@@ -1,7 +1,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path
 
-from riders.pages import accounts, associations, intake, outlooks, pairs
+from riders.pages import accounts, associations, intake, outlooks, pairs, seasons
 
 urlpatterns = [
     path("login/", accounts.LogIn.as_view(), name="login"),
@@ -12,8 +12,10 @@ urlpatterns = [
     path("pairs/<int:pair_id>/", pairs.pair_page, name="pair"),
     path("associations/<slug:slug>/", associations.association_page, name="association"),
     path("associations/<slug:slug>/ledger/import/", intake.ledger_import, name="ledger-import"),
-    path("associations/<slug:slug>/<slug:season_slug>/", associations.season_page, name="season"),
-    path("associations/<slug:slug>/<slug:season_slug>/scores/", associations.season_unit_page, name="season-unit"),
+    path("associations/<slug:slug>/<slug:season_slug>/", seasons.season_page, name="season"),
+    path("associations/<slug:slug>/<slug:season_slug>/scores/", seasons.season_unit_page, name="season-unit"),
+    path("associations/<slug:slug>/<slug:season_slug>/compare/", seasons.compare_page, name="season-compare"),
+    path("associations/<slug:slug>/<slug:season_slug>/standings.csv", seasons.standings_file, name="season-csv"),
     path("associations/<slug:slug>/<slug:season_slug>/outlook/<int:pair_id>/", outlooks.outlook_page, name="outlook"),
     path(
         "associations/<slug:slug>/<slug:season_slug>/outlook/<int:pair_id>/<int:index>.svg",

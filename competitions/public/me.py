@@ -18,7 +18,7 @@ from competitions import policy
 from competitions.models import Competition, Entry, PanelSeat, Sheet
 from riders import policy as riders_policy
 from riders.models import ApiToken, Pair, Rider, StandingRow
-from riders.pages.associations import missing_sentences
+from riders.pages.seasons import missing_sentences
 from riders.policy import Visitor
 
 _RELEASED_SHOWN = 30

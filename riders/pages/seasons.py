@@ -1,0 +1,165 @@
+"""A season: its tables, why a unit stands where it stands, two units side by side, the standings as a file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.http import content_disposition_header, urlencode
+from django.views.decorators.http import require_safe
+
+from riders import policy
+from riders.errors import InvalidInput
+from riders.models import Pair, Season, StandingRow
+from riders.pages.pairs import address_of
+from riders.selectors.comparisons import compare_rows, neighbours_of
+from riders.selectors.seasons import ExplainedScore, explained_scores, rule_sentences
+from riders.selectors.standings_tables import missing_words, standings_csv, table_overview, table_page
+from riders.services.past_standings import standings_as_of
+
+
+@dataclass(frozen=True, slots=True)
+class RowView:
+    """A row as the page shows it: what is missing, and where its scores and its comparison with another row are."""
+
+    row: StandingRow
+    counted: int
+    missing: tuple[str, ...]
+    address: str
+    beside: str
+
+
+@require_safe
+def season_page(request: HttpRequest, slug: str, season_slug: str) -> HttpResponse:
+    """Show the first rows of every table; with ``table`` one table page by page, with ``as_of`` the tables of a day."""
+    season = _season(request, slug, season_slug)
+    context: dict[str, Any] = {"season": season, "rule": rule_sentences(season), "ranked": _is_ranked(season)}
+    if request.GET.get("as_of"):
+        return _past_page(request, season, context)
+    number = request.GET.get("table", "")
+    if number.isascii() and number.isdigit() and len(number) < 10:
+        one = table_page(season, table=int(number), page=request.GET.get("page", "1"))
+        if one is None:
+            raise Http404
+        tables, context["alone"] = [one], one
+    else:
+        tables = table_overview(season)
+    context["tables"] = [(table, [_row_view(row, season) for row in table.rows]) for table in tables]
+    return render(request, "riders/season.html", context)
+
+
+def _past_page(request: HttpRequest, season: Season, context: dict[str, Any]) -> HttpResponse:
+    typed = request.GET["as_of"]
+    try:
+        tables = standings_as_of(season, typed)
+    except InvalidInput as refusal:
+        context |= {"tables": [], "as_of_typed": typed, "as_of_problem": refusal.message}
+        return render(request, "riders/season.html", context, status=400)
+    context["tables"] = [(table, [_row_view(row, season) for row in table.rows]) for table in tables]
+    context |= {"as_of": date.fromisoformat(typed), "as_of_typed": typed}
+    return render(request, "riders/season.html", context)
+
+
+@require_safe
+def standings_file(request: HttpRequest, slug: str, season_slug: str) -> StreamingHttpResponse:
+    """Hand out the standings as CSV, written while they are read."""
+    season = _season(request, slug, season_slug)
+    name = f"{season.association.slug} {season.slug} standings.csv"
+    return StreamingHttpResponse(
+        standings_csv(season),
+        content_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": content_disposition_header(as_attachment=True, filename=name) or "attachment"},
+    )
+
+
+@require_safe
+def compare_page(request: HttpRequest, slug: str, season_slug: str) -> HttpResponse:
+    """Lay two rows of one table side by side: "why is she third?"."""
+    season = _season(request, slug, season_slug)
+    table = request.GET.get("table", "")
+    rows = StandingRow.objects.filter(season=season, table=int(table) if table.isascii() and table.isdigit() else -1)
+    row = get_object_or_404(rows.select_related("pair__rider", "pair__horse"), unit=request.GET.get("unit", ""))
+    neighbours = neighbours_of(row)
+    wanted = request.GET.get("with", "")
+    other = next((one for one in neighbours if one.unit == wanted), None) if wanted else None
+    if wanted and other is None:
+        other = get_object_or_404(rows.select_related("pair__rider", "pair__horse"), unit=wanted)
+    comparison = compare_rows(row, other or neighbours[0], season=season) if neighbours or other else None
+    context = {
+        "season": season,
+        "row": row,
+        "name": _name(row),
+        "neighbours": neighbours,
+        "comparison": comparison,
+        "sides": []
+        if comparison is None
+        else [(_row_view(side.row, season), _name(side.row), _lines(side.counted)) for side in comparison.sides],
+    }
+    return render(request, "riders/season_compare.html", context)
+
+
+@require_safe
+def season_unit_page(request: HttpRequest, slug: str, season_slug: str) -> HttpResponse:
+    """Show the scores behind the rows of one unit; asked for by the season page, only the part that goes into it."""
+    season = _season(request, slug, season_slug)
+    unit = request.GET.get("unit", "")
+    rows = list(StandingRow.objects.filter(season=season, unit=unit).select_related("pair__rider", "pair__horse"))
+    if not rows:
+        raise Http404
+    context: dict[str, Any] = {
+        "season": season,
+        "rows": [(_row_view(row, season), _lines(explained_scores(row))) for row in rows],
+        "name": _name(rows[0]),
+        "ranked": _is_ranked(season),
+    }
+    if request.headers.get("X-Part") == "scores":
+        return render(request, "riders/_season_scores.html", context)
+    context |= {"rule": rule_sentences(season), "statement_of": _statement_of(request, season, rows[0])}
+    return render(request, "riders/season_unit.html", context)
+
+
+def _season(request: HttpRequest, slug: str, season_slug: str) -> Season:
+    seasons = policy.visible(request.user, Season.objects.select_related("association", "scheme"))
+    return get_object_or_404(seasons, association__slug=slug, slug=season_slug)
+
+
+def _statement_of(request: HttpRequest, season: Season, row: StandingRow) -> Pair | None:
+    """Return the pair whose statement this person may have: their own, or any of an association that they keep."""
+    pair, user = row.pair, request.user
+    if pair is None or not user.is_authenticated:
+        return None
+    return pair if pair.rider.user_id == user.pk or policy.keeps(user, season.association) else None
+
+
+def _row_view(row: StandingRow, season: Season) -> RowView:
+    address = reverse("season-unit", args=[season.association.slug, season.slug])
+    beside = reverse("season-compare", args=[season.association.slug, season.slug])
+    return RowView(
+        row=row,
+        counted=len(row.document.get("counted", [])),
+        missing=missing_sentences(row),
+        address=f"{address}?{urlencode({'unit': row.unit})}",
+        beside=f"{beside}?{urlencode([('table', str(row.table)), ('unit', row.unit)])}",
+    )
+
+
+def missing_sentences(row: StandingRow) -> tuple[str, ...]:
+    """Return what the unit still lacks, one plain phrase for each requirement that is not met."""
+    unmet = (requirement for requirement in row.document.get("requirements", []) if not requirement["met"])
+    return tuple(missing_words(requirement) for requirement in unmet)
+
+
+def _lines(scores: tuple[ExplainedScore, ...]) -> list[tuple[ExplainedScore, str]]:
+    return [(explained, address_of(explained.score)) for explained in scores]
+
+
+def _name(row: StandingRow) -> str:
+    return str(row.pair) if row.pair else row.unit
+
+
+def _is_ranked(season: Season) -> bool:
+    return bool(season.scheme.document.get("mode", "rank") == "rank")

@@ -1,0 +1,67 @@
+"""Standings as they stood on a day: the ledger as it is known now, with the rides up to that day only."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.core.cache import cache
+
+from riders.errors import InvalidInput
+from riders.models import Pair, Season
+from riders.selectors.ledger import scores_for_season, scores_in_force
+from riders.selectors.standings_tables import TablePage
+from riders.services.standing_rows import new_rows
+from scoring import season as season_rules
+from scoring.season import Scheme
+
+MOST_SCORES = 20_000
+_KEPT_SECONDS = 600
+
+
+def standings_as_of(season: Season, written: str) -> list[TablePage]:
+    """Return the tables of a season as of a day; nothing is stored.
+
+    Raises :class:`InvalidInput` where the day is none, or the ledger of the season is too long to be worked out while
+    someone waits.
+    """
+    day = _day(written, season)
+    scheme = season_rules.read_scheme(season.scheme.document)
+    if scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).count() > MOST_SCORES:
+        raise InvalidInput(
+            f"This season has more than {MOST_SCORES} scores, too many to go back to a day while you wait. Take the "
+            "ledger as a file and use the command line: python -m scoring standings --as-of."
+        )
+    key = f"standings/{season.pk}/{season.version}/{season.scheme_id}/{day}"
+    tables: list[TablePage] | None = cache.get(key)
+    if tables is None:
+        tables = _tables(season, scheme, day)
+        cache.set(key, tables, _KEPT_SECONDS)
+    return tables
+
+
+def _tables(season: Season, scheme: Scheme, day: date) -> list[TablePage]:
+    scores = season_rules.scores_from_rows(scores_for_season(season))
+    standings = season_rules.compute_standings(scheme, scores, as_of=day)
+    rows = list(new_rows(season, scheme, [(group.group, group.rows) for group in standings.groups]))
+    pairs = Pair.objects.select_related("rider", "horse").in_bulk([row.pair_id for row in rows if row.pair_id])
+    for row in rows:
+        row.pair = pairs.get(row.pair_id) if row.pair_id else None
+    tables = []
+    for number, group in enumerate(standings.groups):
+        members = tuple(row for row in rows if row.table == number)
+        tables.append(TablePage(number, season_rules.group_as_dict(group.group), members, len(members)))
+    return tables
+
+
+def _day(written: str, season: Season) -> date:
+    try:
+        day = date.fromisoformat(written)
+    except ValueError:
+        raise InvalidInput(
+            f'"{written[:20]}" is no day. Give a day of the season, such as {season.starts_on}.'
+        ) from None
+    if len(written) != 10 or not season.starts_on <= day <= season.ends_on:
+        raise InvalidInput(
+            f"{written[:20]} is not in this season. Give a day from {season.starts_on} to {season.ends_on}."
+        )
+    return day
