@@ -114,11 +114,7 @@ def can(user: Visitor, verb: str, obj: Any) -> bool:
         return _is_judge_of(user, obj) and not _class_of(obj).open_for_changes
     if is_office(user, competition):
         return True
-    if verb == "view-sheets":
-        return _may_view_sheets(user, obj)
-    if verb not in {"mark", "count-errors"} or not _is_judge_of(user, obj) or not _class_of(obj).open_for_changes:
-        return False
-    return verb == "mark" or _presides(obj)
+    return _may_view_sheets(user, obj) if verb == "view-sheets" else _may_write(user, verb, obj)
 
 
 def _own_sheets(user: Visitor) -> Q:
@@ -159,6 +155,12 @@ def _may_view_sheets(user: Visitor, obj: Any) -> bool:
 def _is_judge_of(user: Visitor, obj: Any) -> bool:
     seat = obj.seat if isinstance(obj, Sheet) else obj
     return isinstance(seat, PanelSeat) and seat.judge is not None and seat.judge.user_id == user.pk
+
+
+def _may_write(user: Visitor, verb: str, obj: Any) -> bool:
+    if verb not in {"mark", "count-errors"} or not _is_judge_of(user, obj) or not _class_of(obj).open_for_changes:
+        return False
+    return verb == "mark" or _presides(obj)
 
 
 def _presides(obj: Any) -> bool:

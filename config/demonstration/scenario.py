@@ -75,7 +75,7 @@ class Scenario:
         season = reverse("season", args=[association.slug, SEASON])
         return [
             Account("office", f"works in the show office of {show.title}", desk),
-            Account("judge", f"{judge}, judges class {RUNNING_CLASS} at {seat.seat}", reverse("me")),
+            Account("judge", f"{judge}, judges class {RUNNING_CLASS} at {seat.seat}", reverse("table")),
             Account("rider", f"{self.rider.name}, rides {len(self.pairs)} horses", reverse("me")),
             Account("association", f"keeps the seasons of {association.title}", season),
             Account("staff", "may do everything", reverse("desk")),
