@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
 
 from django.conf import settings
 from django.urls import reverse
@@ -19,6 +18,7 @@ from competitions.selectors.championships import (
 )
 from reports.pdf.championship import CellWords, ChampionshipData, PlaceLine, TeamPlace
 from reports.pdf.lists import DASH
+from reports.tiewords import tie_words
 
 
 def championship_data(championship: Championship) -> ChampionshipData:
@@ -60,7 +60,7 @@ def _line(row: ChampionshipRow, view: ChampionshipView, names: Mapping[str, str]
         shared=row.shared,
         value=row.value,
         cells=tuple(_cells(row.cells, view, valued=row.value is not None)),
-        tie=_tie_words(row.tie, names),
+        tie=tie_words(row.tie, (), names=names),
         reason=row.reason or "",
     )
 
@@ -95,12 +95,3 @@ def _note(cell: ChampionshipCell, view: ChampionshipView, *, valued: bool) -> st
     if valued and cell.value is not None and not cell.counts and view.method != "last-class-decides":
         return " (not counted)"
     return ""
-
-
-def _tie_words(tie: Mapping[str, Any] | None, names: Mapping[str, str]) -> str:
-    if not tie:
-        return ""
-    others = ", ".join(names.get(unit, unit) for unit in tie["with"])
-    if not tie.get("step"):
-        return f"equal with {others}"
-    return f"equal with {others}, parted by {tie['step']}: {tie['value']}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django.conf import settings
@@ -16,10 +16,12 @@ from reports.pdf.heads import ClassHead
 from reports.pdf.results import ResultLine, ResultsData, SeatFigures, TeamLine
 from reports.pdf.running_order import RideLine, RunningOrderData
 from reports.pdf.sheets import ItemLine, SheetData, SheetsData
+from reports.tiewords import tie_words
 
 
 def results_data(competition_class: CompetitionClass) -> ResultsData:
     board = board_for(competition_class)
+    steps = competition_class.rule_set.document.get("ties") or []
     return ResultsData(
         head=class_head(competition_class),
         state=board.state,
@@ -27,7 +29,7 @@ def results_data(competition_class: CompetitionClass) -> ResultsData:
         correcting=board.correcting,
         published_at=board.published_at,
         seats=tuple((column.seat, _judge_words(column)) for column in board.seats),
-        lines=tuple(_result_line(row) for row in board.rows),
+        lines=tuple(_result_line(row, steps) for row in board.rows),
         teams=tuple(_team_line(team, board) for team in board.teams),
         parts=board.parts,
         penalty=board.penalty,
@@ -91,7 +93,7 @@ def class_head(competition_class: CompetitionClass) -> ClassHead:
     )
 
 
-def _result_line(row: BoardRow) -> ResultLine:
+def _result_line(row: BoardRow, steps: Sequence[Mapping[str, Any]]) -> ResultLine:
     return ResultLine(
         number=row.number,
         rider=row.rider,
@@ -113,18 +115,8 @@ def _result_line(row: BoardRow) -> ResultLine:
             for seat, cell in row.seats.items()
         },
         parts=row.parts,
-        tie=_tie_words(row.tie),
+        tie=tie_words(row.tie, steps),
     )
-
-
-def _tie_words(tie: Mapping[str, Any] | None) -> str:
-    """Say with whom the total is equal and what parted them, as ``tie`` of ``results/1`` has it."""
-    if not tie:
-        return ""
-    others = ", ".join(tie["with"])
-    if not tie.get("step"):
-        return f"equal with {others}"
-    return f"equal with {others}, parted by {tie['step']}: {tie['value']}"
 
 
 def _ride_line(entry: Entry, pause: int) -> RideLine:

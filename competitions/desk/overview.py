@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any, NamedTuple
 from urllib.parse import quote
 
+from django.db.models.fields.json import KeyTextTransform
 from django.urls import reverse
 
 import scoring
@@ -143,9 +144,11 @@ class _Reading:
         columns = Sheet.objects.filter(entry__competition_class=cls).order_by().values_list(*SheetColumns._fields)
         self.sheets = {(sheet.entry_id, sheet.seat_id): sheet for sheet in map(SheetColumns._make, columns)}
         rows = ResultRow.objects.filter(entry__competition_class=cls).order_by()
+        # Read as text: read as JSON, a database would make a float of "64.300".
+        so_far = KeyTextTransform("so_far", "document")
         self.rows: dict[int, Mapping[str, Any]] = {
             row["entry_id"]: row
-            for row in rows.values("entry_id", "placing", "shared", "total", "document__so_far", "document__sheets")
+            for row in rows.values("entry_id", "placing", "shared", "total", "document__sheets", so_far=so_far)
         }
 
     def ride(self, entry: Entry) -> Ride:
@@ -160,7 +163,7 @@ class _Reading:
             placing=row.get("placing"),
             shared=row.get("shared", False),
             total=row.get("total", ""),
-            so_far=row.get("document__so_far") or "",
+            so_far=row.get("so_far") or "",
             in_ring=self.cls.in_ring_id == entry.pk,
             said=what_was_ridden(self.cls, entry) if entry.errors or entry.deductions else "",
             url=f"{self.url}{quote(entry.number)}/",
