@@ -1,5 +1,5 @@
 from django.contrib.auth.views import LogoutView
-from django.urls import path
+from django.urls import include, path
 
 from riders.pages import accounts, associations, intake, outlooks, pairs, seasons
 
@@ -22,4 +22,5 @@ urlpatterns = [
         outlooks.plot_page,
         name="outlook-plot",
     ),
+    path("ledger/", include("riders.ledger_urls")),
 ]

@@ -65,6 +65,11 @@ class OpenName:
     spelling: str
     proposals: tuple[Proposal, ...]
 
+    @property
+    def several_same(self) -> bool:
+        """Tell whether namesakes to the letter are known, so that none is likelier than the other."""
+        return sum(proposal.same for proposal in self.proposals) > 1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Preview:

@@ -96,8 +96,10 @@ def _target_of(step: Step) -> str:
     return str(field.related_model._meta.label_lower)  # noqa: SLF001
 
 
-def plural(model: type[Model]) -> str:
+def name_of(model: type[Model], number: int) -> str:
     name = str(model._meta.verbose_name)  # noqa: SLF001
+    if number == 1:
+        return name
     return f"{name.removesuffix('y')}ies" if name.endswith("y") else f"{name}s"
 
 
@@ -113,9 +115,8 @@ def _move_back(model: type[Model], step: Step) -> list[str]:
     left = len(step["rows"]) - moved
     if not left or model._meta.label_lower == "riders.standingrow":  # noqa: SLF001 - standings are worked out anew
         return []
-    return [
-        f"{left} of {len(step['rows'])} {plural(model)} had been changed or removed since, and were left as they are."
-    ]
+    what = name_of(model, len(step["rows"]))
+    return [f"{left} of {len(step['rows'])} {what} had been changed or removed since, and stayed as found."]
 
 
 def _put_back(model: type[Model], step: Step) -> list[str]:

@@ -11,7 +11,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Model, Q
 from django.utils import timezone
 
 from riders.errors import Conflict, NotAllowed
@@ -22,7 +22,7 @@ from riders.services.merge_steps import (
     Step,
     fill,
     move,
-    plural,
+    name_of,
     relations_to,
     remove,
     rows_added_to,
@@ -54,13 +54,14 @@ class MergePlan:
 
 def plan_merge(kept: Member, gone: Member) -> MergePlan:
     """Say what a merge would do, without doing it."""
-    counts: dict[str, int] = {}
+    counts: dict[type[Model], int] = {}
     for owner in (gone, *(pair for pair, _ in _doubled_pairs(kept, gone))):
         for pointing, field in relations_to(type(owner)):
             found = pointing._default_manager.filter(**{field: owner.pk}).count()  # noqa: SLF001
             if found and pointing._meta.label_lower != "riders.standingrow":  # noqa: SLF001 - worked out anew
-                counts[plural(pointing)] = counts.get(plural(pointing), 0) + found
-    return MergePlan(kept, gone, tuple(_conflicts(kept, gone)), tuple(sorted(counts.items())))
+                counts[pointing] = counts.get(pointing, 0) + found
+    moved = tuple(sorted((name_of(model, found), found) for model, found in counts.items()))
+    return MergePlan(kept, gone, tuple(_conflicts(kept, gone)), moved)
 
 
 def merge(kept: Member, gone: Member, *, by: User | None, reason: str) -> Merge:

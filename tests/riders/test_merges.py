@@ -239,7 +239,7 @@ def test_what_came_since_stays_and_what_was_changed_since_is_told():
     done = undo_merge(done, by=None, reason="two")
     late.refresh_from_db()
     assert late.pair == kept
-    assert done.undo_notes == ["1 of 1 scores had been changed or removed since, and were left as they are."]
+    assert done.undo_notes == ["1 of 1 score had been changed or removed since, and stayed as found."]
 
 
 def test_nothing_is_put_back_onto_something_new():
@@ -272,10 +272,10 @@ def test_the_plan_says_what_would_be_moved():
     post(gone, "a/1")
     add_entry(make_class(), number="4", pair=gone, by=None)
     plan = plan_merge(kept.rider, gone.rider)
-    assert plan.moved == (("pairs", 1),)
+    assert plan.moved == (("pair", 1),)
     merge(kept.rider, gone.rider, by=None, reason="one rider")
     plan = plan_merge(kept.horse, Horse.objects.get(pk=gone.horse_id))
-    assert dict(plan.moved) == {"entries": 1, "pairs": 1, "scores": 1}
+    assert dict(plan.moved) == {"entry": 1, "pair": 1, "score": 1}
     assert plan.conflicts == ()
 
 
