@@ -24,6 +24,7 @@ class DeskView(LoginRequiredMixin, View):
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if not request.user.is_authenticated:
             return self.handle_no_permission()
+        _drop_unstorable(request, kwargs)
         self.load(**kwargs)
         return super().dispatch(request, *args, **kwargs)
 
@@ -78,3 +79,14 @@ class SheetDeskView(EntryDeskView):
         super().load(**kwargs)
         self.seat = get_object_or_404(self.cls.seats.select_related("judge"), seat=kwargs["seat"])
         self.sheet = Sheet.objects.select_related("changed_by").filter(entry=self.entry, seat=self.seat).first()
+
+
+def _drop_unstorable(request: HttpRequest, kwargs: dict[str, Any]) -> None:
+    """Take NUL characters out of what was typed, which PostgreSQL cannot hold; an address with one is of nothing."""
+    if any("\x00" in str(value) for value in kwargs.values()):
+        raise Http404
+    if any("\x00" in value for values in dict(request.POST.lists()).values() for value in values):
+        cleaned = request.POST.copy()
+        for name, values in request.POST.lists():
+            cleaned.setlist(name, [value.replace("\x00", "") for value in values])
+        request.POST = cleaned  # type: ignore[assignment]  # a QueryDict like the one before

@@ -204,10 +204,8 @@ def typed_total_fault(typed: str, *, points: str | None, percentage: str | None)
         return f"the paper says {typed}, the result given here is {percentage} %."
     difference = paper - Fraction(points)
     more = "more" if difference > 0 else "less"
-    return (
-        f"the paper says {typed}, our marks add up to {points}: the paper has {format_exact(abs(difference))} "
-        f"points {more}."
-    )
+    many = "1 point" if abs(difference) == 1 else f"{format_exact(abs(difference))} points"
+    return f"the paper says {typed}, our marks add up to {points}: the paper has {many} {more}."
 
 
 def completed_rides(competition_class: CompetitionClass) -> Iterator[CompletedRide]:

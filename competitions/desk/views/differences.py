@@ -72,5 +72,6 @@ class DifferencesView(ClassDeskView):
             "problem": problem,
             "typed_key": key,
             "typed_reason": reason,
+            "unplaced": reason if key and key not in {finding.key for finding in undecided} else "",
         }
         return render(self.request, "desk/differences.html", context, status=status)

@@ -71,7 +71,7 @@ export class Saver {
       byId("notices").replaceChildren();
       byId("clash-place").innerHTML = answer.html;
       this.onClash(answer);
-      const open = document.querySelector(".clash-row.is-open input");
+      const open = document.querySelector(".clash-row.is-open input[type=radio]");
       (open || byId("clash")).focus();
       byId("clash").scrollIntoView({ block: "nearest" });
       return;

@@ -161,7 +161,9 @@ def test_a_finding_that_two_decide_at_once_keeps_the_first_decision(desk, second
     decide(desk, ridden, "percentages/1")
     response = decide(second_desk, ridden, "percentages/1", reason="It looked right from here.")
     assert response.status_code == 409
-    assert f"Ottilie Brandmair has decided on this meanwhile: {WHY}" in response.content.decode()
+    page = response.content.decode()
+    assert f"Ottilie Brandmair has decided on this meanwhile: {WHY}" in page
+    assert "You had written: <q>It looked right from here.</q>" in page
     assert CheckDecision.objects.count() == 1
 
 
@@ -219,6 +221,12 @@ def test_what_a_judge_or_rider_typed_is_shown_as_text(desk, ridden):
     page = page_of(desk, ridden)
     assert "&lt;b&gt;bold&lt;/b&gt; &amp;" in page
     assert "<b>bold" not in page
+
+
+def test_characters_that_no_database_holds_are_left_out(desk, ridden):
+    decide(desk, ridden, "percentages/1", reason="well\x00 looked at")
+    assert CheckDecision.objects.get().reason == "well looked at"
+    assert desk.get("/desk/linden-autumn/1%00/office/differences/").status_code == 404
 
 
 def test_queries_do_not_grow_with_the_rides(desk, ridden, django_assert_num_queries, django_assert_max_num_queries):

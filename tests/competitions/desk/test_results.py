@@ -111,7 +111,7 @@ def test_checks_name_gaps_outcomes_signatures_and_totals(desk, cls):
     mark_sheet(cls.entries.get(number="1"), "B")
     mark_sheet(cls.entries.get(number="2"), "C")
     page = desk.get(address("desk-official", cls)).content.decode()
-    assert "Sheet C: the paper says 51, our marks add up to 52: the paper has 1 points less." in page
+    assert "Sheet C: the paper says 51, our marks add up to 52: the paper has 1 point less." in page
     assert "Number 1, Rider 1 with Horse 1. Sheet B is not signed." in page
     assert "Number 2, Rider 2 with Horse 2, lacks the sheet of B." in page
     assert "Number 3, Rider 3 with Horse 3, has no outcome." in page
