@@ -258,9 +258,9 @@ class Table:
         if placing.shared:
             partners = [other for other in placing.equals if self._same(placing, other)]
             used = contest.ties and (contest.tie_places is None or placing.place <= contest.tie_places)
-            why = "No step of the rule parts" if used else "The rule parts no tie for this place, so it leaves"
+            why = "No step of the rule parts them" if used else "The rule parts no tie for this place"
             together = listed(list(map(contest.name, partners)))
-            yield f"{why} it from {together}: place {placing.place} is shared."
+            yield f"{why}: place {placing.place} is shared with {together}."
 
     @staticmethod
     def _same(placing: Placing, other: str) -> bool:

@@ -207,8 +207,9 @@ class Working:
         if placing.shared:
             partners = [n for n in placing.equals if self._same(placing, n)]
             used = self.rules.ties and (self.rules.tie_places is None or placing.place <= self.rules.tie_places)
-            why = "No step of the rule set parts" if used else "The rule set parts no tie for this place, so it leaves"
-            yield f"{why} it from {_listed(partners)}: place {placing.place} is shared."
+            together = f"number{'s' if len(partners) > 1 else ''} {_listed(partners)}"
+            why = "No step of the rule set parts them" if used else "The rule set parts no tie for this place"
+            yield f"{why}: place {placing.place} is shared with {together}."
 
     def _published(self, ride: Ride) -> str:
         if ride.penalty is not None and self.rules.penalty is not None:

@@ -67,9 +67,7 @@ def test_the_mean_of_two_classes_with_ties_by_the_artistic_part_for_the_first_th
         "Part artistic of Class 2: 80.5, against 79 of 2; the higher is placed first.",
     ]
     assert row(found, "1")["tie"] == {"with": ["2"], "step": "part", "value": "80.5"}
-    assert row(found, "4")["working"][-1] == (
-        "The rule parts no tie for this place, so it leaves it from 5: place 4 is shared."
-    )
+    assert row(found, "4")["working"][-1] == ("The rule parts no tie for this place: place 4 is shared with 5.")
     assert row(found, "4")["shared"] is True
 
 
@@ -262,7 +260,7 @@ def test_names_stand_in_the_sentences_in_place_of_ids():
     )
     assert row(found, "1")["working"][-2:] == [
         "Equal with Ana Brook with Fenwick on 70.000 %.",
-        "The rule parts no tie for this place, so it leaves it from Ana Brook with Fenwick: place 1 is shared.",
+        "The rule parts no tie for this place: place 1 is shared with Ana Brook with Fenwick.",
     ]
 
 

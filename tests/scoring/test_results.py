@@ -302,7 +302,7 @@ def test_lower_penalty_wins_and_equal_penalties_tie():
     assert found["1"].working[-3:] == (
         "Penalty: 100 - 62.68 = 37.3 (37.32 rounded half up)",
         "Equal with 2 on 37.3 penalties.",
-        "No step of the rule set parts it from 2: place 2 is shared.",
+        "No step of the rule set parts them: place 2 is shared with number 2.",
     )
 
 
