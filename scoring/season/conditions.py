@@ -46,6 +46,13 @@ _ORDERED: dict[str, Callable[[Any, Any], bool]] = {
     "before": operator.lt, "after": operator.gt,
 }  # fmt: skip
 _OPERATORS = ("is", "in", "not_in", "at_least", "above", "at_most", "below", "before", "after", "at_least_by")
+_SAID: dict[str, tuple[str, str]] = {
+    "member": ("the membership was in force", "the membership was not in force"),
+    "recognised": ("the competition was recognised", "the competition was not recognised"),
+    "hors_concours": ("it was ridden hors concours", "it was not ridden hors concours"),
+    "highest_of_level": ("the test is the highest of its level", "the test is not the highest of its level"),
+}
+"""What a person says where the ledger holds true or false."""
 _WORDS = {
     "is": "is", "in": "is one of", "not_in": "is none of", "at_least": "is at least", "above": "is above",
     "at_most": "is at most", "below": "is below", "before": "is before", "after": "is after",
@@ -68,9 +75,11 @@ class FieldTest:
     def judge(self, score: Score) -> Verdict:
         value = score.value_of(self.field)
         if value is None:
-            return Verdict(None, f"its {spoken(self.field)} is unknown")
+            return Verdict(None, _unknown(self.field))
         if self._holds(value):
             return TRUE
+        if isinstance(value, bool):
+            return Verdict(False, _said(self.field, yes=value))
         return Verdict(False, f"its {spoken(self.field)} is {as_text(value)}, but the scheme asks that {self.words()}")
 
     def _holds(self, value: FieldValue) -> bool:
@@ -80,12 +89,37 @@ class FieldTest:
         return not found if self.operator == "not_in" else found
 
     def words(self) -> str:
+        if len(self.operands) == 1 and isinstance(self.operands[0], bool):
+            return _said(self.field, yes=self.operands[0] is (self.operator != "not_in"))
         single = {"in": "is", "not_in": "is not"} if len(self.operands) == 1 else {}
         how = single.get(self.operator, _WORDS[self.operator])
-        return f"{spoken(self.field)} {how} {', '.join(as_text(operand) for operand in self.operands)}"
+        what = f"its {spoken(self.field)}"
+        if self.field == "judges":
+            what, how = ("one of its judges", how) if self.operator != "not_in" else ("none of its judges", "is")
+        return f"{what} {how} {_either(self.operands)}"
 
     def tests(self) -> Iterator[FieldTest | BarTest]:
         yield self
+
+
+def _said(field: str, *, yes: bool) -> str:
+    return _SAID[field][0 if yes else 1]
+
+
+def _unknown(field: str) -> str:
+    """Say that the ledger does not hold a value.
+
+    >>> _unknown("percentage"), _unknown("recognised")
+    ('its percentage is unknown', 'it is not known whether the competition was recognised')
+    """
+    if field in _SAID:
+        return f"it is not known whether {_said(field, yes=True)}"
+    return f"its {spoken(field)} {'are' if field == 'judges' else 'is'} unknown"
+
+
+def _either(operands: tuple[FieldValue, ...]) -> str:
+    texts = [as_text(operand) for operand in operands]
+    return " or ".join([", ".join(texts[:-1]), texts[-1]] if len(texts) > 1 else texts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +132,7 @@ class BarTest:
     def judge(self, score: Score) -> Verdict:
         value = score.value_of(self.field)
         if value is None:
-            return Verdict(None, f"its {spoken(self.field)} is unknown")
+            return Verdict(None, _unknown(self.field))
         try:
             bar = self.bar.figure_for(score)
         except UnknownFigure as error:
@@ -109,7 +143,7 @@ class BarTest:
         return Verdict(False, f"its {spoken(self.field)} is {as_text(value)}, but must be at least {as_text(bar)}")
 
     def words(self) -> str:
-        return f"{spoken(self.field)} is at least {self.bar.words()}"
+        return f"its {spoken(self.field)} is at least {self.bar.words()}"
 
     def tests(self) -> Iterator[FieldTest | BarTest]:
         yield self

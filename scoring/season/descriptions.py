@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from scoring.season.ledger import spoken
 from scoring.season.scheme import Scheme
-from scoring.season.steps import steps_in_words
+from scoring.season.steps import Take, steps_in_words
 from scoring.season.value_reading import value_in_words
 
 __all__ = ["describe_scheme"]
@@ -13,6 +13,11 @@ _MODES = {
     "rank": "Each {unit} is ranked",
     "qualify": "The list shows which {unit} has met the requirements; there are no places",
     "achieve": "Each {unit} reaches the first of these tiers whose requirements it meets: {tiers}",
+}
+_ROUNDING = {
+    "half-up": "an exact half is rounded up",
+    "half-even": "an exact half is rounded to the even figure",
+    "down": "what is left over is cut",
 }
 
 
@@ -29,7 +34,7 @@ def describe_scheme(scheme: Scheme) -> list[str]:
     if scheme.rerank:
         among = " and ".join(map(spoken, scheme.rerank))
         sentences.append(f"Places and starters are counted again among the eligible scores of each {among}.")
-    if scheme.score:
+    if scheme.score and scheme.score != (Take("percentage"),):
         sentences.append(f"Each score is given a number, to begin with its percentage: {steps_in_words(scheme.score)}.")
     else:
         sentences.append("Each score counts with its percentage.")
@@ -55,7 +60,8 @@ def _value_sentences(scheme: Scheme) -> list[str]:
     if scheme.value is None:
         return []
     sentences = value_in_words(scheme.value)
-    sentences.append(f"It is rounded once, to {scheme.decimals} decimals ({scheme.rounding}).")
+    decimals = "1 decimal" if scheme.decimals == 1 else f"{scheme.decimals} decimals"
+    sentences.append(f"It is rounded once, to {decimals}; {_ROUNDING[scheme.rounding.value]}.")
     if scheme.threshold is not None:
         sentences.append(scheme.threshold.words())
     return sentences

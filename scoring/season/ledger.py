@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
@@ -23,6 +23,7 @@ STATUSES = ("completed", "eliminated", "retired", "withdrawn", "no-show")
 class Score:
     """One official score, a row of ``scores/1``; ``None`` (or no judges) is unknown, ``extra`` holds ``x-`` columns.
 
+    ``published`` is the percentage as it stands in the ledger, for sentences: 70.000 there is not called 70.
     A ride before several judges is one score (USDF rule UR).
     """
 
@@ -53,6 +54,7 @@ class Score:
     owner: str | None = None
     horse_age: int | None = None
     extra: tuple[tuple[str, str], ...] = ()
+    published: str = field(default="", compare=False)
 
     def value_of(self, field: str) -> FieldValue:
         """Return what the ledger holds under a field's name; ``None`` is unknown.
@@ -220,7 +222,9 @@ def _read_row(row: Mapping[str, object], *, number: int, problems: list[Problem]
     if len(problems) > before:
         return None
     values["class_id"] = values.pop("class", None)
-    return Score(**values, extra=tuple(sorted(extra)))  # type: ignore[arg-type]
+    given = row.get("percentage")
+    published = given.strip() if isinstance(given, str) else ""
+    return Score(**values, extra=tuple(sorted(extra)), published=published)  # type: ignore[arg-type]
 
 
 def _read_field(values: dict[str, FieldValue], *, name: str, raw: object, path: str, problems: list[Problem]) -> None:
@@ -265,3 +269,15 @@ def number_text(value: Fraction) -> str:
     if 10**6 % value.denominator:
         return f"{value.numerator}/{value.denominator}"
     return format_exact(value)
+
+
+def figure_text(number: Fraction, score: Score) -> str:
+    """Write the number that a score was given: its percentage as published where the number is just that.
+
+    >>> (score,) = scores_from_rows([{"score_id": "s1", "percentage": "70.000"}])
+    >>> figure_text(Fraction(70), score), figure_text(Fraction(7), score)
+    ('70.000', '7')
+    """
+    if score.published and number == score.percentage == parse_decimal(score.published):
+        return score.published
+    return number_text(number)

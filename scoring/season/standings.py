@@ -11,7 +11,7 @@ from scoring.season.admission import Admitted, admit, group_of, unit_of
 from scoring.season.assessment import Assessment, assess, publish
 from scoring.season.conditions import all_true
 from scoring.season.counted import CountedScore
-from scoring.season.ledger import FieldValue, Score, natural_key, number_text
+from scoring.season.ledger import FieldValue, Score, figure_text, natural_key
 from scoring.season.placing import place_rows
 from scoring.season.rows import Explanation, GroupKey, Row, group_as_dict
 from scoring.season.scheme import Scheme
@@ -165,16 +165,15 @@ def _explanations(
     for entry in entries:
         name = entry.score_id
         doubts = _doubts(scheme, entry.score, facts=facts)
+        figure = figure_text(entry.number, entry.score)
         if name in unknown:
             explained.append((name, "not eligible", f"Not counted: {unknown[name]}."))
         elif name in counted:
             kept = f" {valued.kept[name]}" if name in valued.kept else ""
-            explained.append((name, "counted", f"Counts with {number_text(entry.number)}.{kept}{doubts}"))
+            explained.append((name, "counted", f"Counts with {figure}.{kept}{doubts}"))
         else:
             reason = dropped.get(name, "It does not count.")
-            explained.append(
-                (name, "dropped", f"Dropped with {number_text(entry.number)}: {reason.rstrip('.')}.{doubts}")
-            )
+            explained.append((name, "dropped", f"Dropped with {figure}: {reason.rstrip('.')}.{doubts}"))
     return explained
 
 

@@ -4,6 +4,7 @@ import pytest
 
 from scoring import season
 from scoring.documents import InvalidDocument, load_json
+from tests.scoring.season.season_builders import scheme
 
 GOOD = {
     "format": "scheme/1",
@@ -274,8 +275,8 @@ def test_a_scheme_is_said_in_sentences_that_a_volunteer_can_check():
     assert season.describe_scheme(season.read_scheme(document)) == [
         "Each pair is ranked, in one table for each level.",
         "Rides from 2026-10-01 to 2027-09-30 count, both days included.",
-        "A score counts only if hors concours is false.",
-        "A score counts only if kind is not freestyle.",
+        "A score counts only if it was not ridden hors concours.",
+        "A score counts only if its kind is not freestyle.",
         "Each score counts with its percentage.",
         "Only the best score counts per competition.",
         "To qualify, a pair needs at least 8 scores.",
@@ -283,10 +284,36 @@ def test_a_scheme_is_said_in_sentences_that_a_volunteer_can_check():
         "The competitions of the season are those in the ledger.",
         "Of the scores the lowest goes where there are more than 5, but none without which a requirement would fail.",
         "The value is the median of the scores that count.",
-        "It is rounded once, to 2 decimals (half-up).",
+        "It is rounded once, to 2 decimals; an exact half is rounded up.",
         "The value must be at least 60.",
         "The highest value wins.",
         "Equal values are split by the best score.",
         "What remains equal shares the place.",
         "Only the first 6 places are given.",
     ]
+
+
+@pytest.mark.parametrize(
+    ("condition", "said"),
+    [
+        ({"field": "member", "is": True}, "the membership was in force"),
+        ({"field": "recognised", "is": False}, "the competition was not recognised"),
+        ({"field": "hors_concours", "not_in": [True]}, "it was not ridden hors concours"),
+        ({"field": "highest_of_level", "in": [True]}, "the test is the highest of its level"),
+        ({"field": "percentage", "at_least": "50"}, "its percentage is at least 50"),
+        ({"field": "kind", "in": ["set", "quality", "freestyle"]}, "its kind is one of set, quality or freestyle"),
+        ({"field": "kind", "not_in": ["quality", "freestyle"]}, "its kind is none of quality or freestyle"),
+        ({"field": "judges", "is": "J1"}, "one of its judges is J1"),
+        ({"field": "judges", "not_in": ["J1", "J2"]}, "none of its judges is J1 or J2"),
+        ({"field": "horse_age", "at_least_by": {"level": {"novice": "4", "*": "5"}}}, "its horse age is at least 4"),
+    ],
+)
+def test_conditions_are_said_as_a_person_says_them(condition, said):
+    rule = scheme(eligible=[condition], value={"aggregate": "mean"})
+    assert any(f"only if {said}" in sentence for sentence in season.describe_scheme(rule))
+
+
+@pytest.mark.parametrize("score", [None, [{"take": "percentage"}]])
+def test_the_percentage_alone_is_said_in_one_short_sentence(score):
+    rule = scheme(value={"aggregate": "mean"}, **({} if score is None else {"score": score}))
+    assert "Each score counts with its percentage." in season.describe_scheme(rule)

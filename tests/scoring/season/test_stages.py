@@ -67,8 +67,8 @@ def test_an_unknown_value_is_named_and_does_not_count():
     row = only_row(rule, ledger(*rides(60, member="true"), *rides(70), *rides(71, member="false")))
     assert row.value == "60.000"
     assert row.explanations[1:] == (
-        ("s2", "not eligible", "Not counted: its member is unknown."),
-        ("s3", "not eligible", "Not counted: its member is false, but the scheme asks that member is true."),
+        ("s2", "not eligible", "Not counted: it is not known whether the membership was in force."),
+        ("s3", "not eligible", "Not counted: the membership was not in force."),
     )
 
 
@@ -215,7 +215,10 @@ def test_the_number_of_a_score(steps, expected):
         ([{"from_starters": {"most": "6"}}], "its starters is unknown"),
         ([{"constant": "1"}, {"multiply_by": {"level": {"*": "1"}}}], "its level is unknown"),
         ([{"constant": "1"}, {"add_by": {"kind": {"set": "1"}}}], 'the scheme has no figure for the kind "quality"'),
-        ([{"when": {"field": "member", "is": True}, "then": []}], "its member is unknown"),
+        (
+            [{"when": {"field": "member", "is": True}, "then": []}],
+            "it is not known whether the membership was in force",
+        ),
         ([{"constant": "1"}, {"plus": [{"take": "percentage"}]}], "its percentage is unknown"),
     ],
 )
@@ -449,3 +452,13 @@ def test_the_published_figure_must_reach_the_threshold(threshold, order, expecte
     row = only_row(rule, ledger(*rides("59.9996", level="novice")))
     assert (row.value, row.qualified) == ("60.000", expected)
     assert row.requirements[-1].as_dict()["count"] == "value"
+
+
+def test_a_score_is_said_to_count_with_its_percentage_as_published():
+    rule = scheme(value={"take": {"best": 1}, "aggregate": "mean"})
+    sentences = {key: sentence for key, _, sentence in only_row(rule, ledger(*rides("70.000", "69.5"))).explanations}
+    assert sentences["s1"] == "Counts with 70.000."
+    assert sentences["s2"].startswith("Dropped with 69.5: ")
+    doubled = scheme(score=[{"take": "percentage"}, {"multiply": "2"}], value={"aggregate": "mean"})
+    (row,) = season.compute_standings(doubled, ledger(*rides("35.000"))).rows()
+    assert row.explanations[0][2] == "Counts with 70."
