@@ -9,6 +9,8 @@ from riders.errors import InvalidInput, NotAllowed
 from riders.models import User
 from riders.transactions import write_transaction
 
+_LONGEST_ACCOUNT = 150
+
 
 def add_colleague(competition: Competition, *, account: str, by: User) -> User:
     """Let the person with this account name work in the office of the competition."""
@@ -31,7 +33,7 @@ def remove_colleague(competition: Competition, *, account: str, by: User) -> Use
         if role is None:
             raise _fault(
                 "account",
-                f'"{account[:150]}" does not work in this office any more. Look at the list again.',
+                f'"{account[:_LONGEST_ACCOUNT]}" does not work in this office any more. Look at the list again.',
                 code="gone",
             )
         if not current.office_roles.exclude(pk=role.pk).filter(user__is_active=True).exists():
@@ -98,12 +100,13 @@ def _account_named(name: str) -> User:
     name = name.strip()
     if not name:
         raise _fault("account", "The account name is missing. Enter the name that the person logs in with.")
-    found = list(User.objects.filter(username__iexact=name).order_by("pk"))
+    # A longer name is nobody's, and SQLite refuses to compare very long ones.
+    found = list(User.objects.filter(username__iexact=name).order_by("pk")) if len(name) <= _LONGEST_ACCOUNT else []
     exact = [person for person in found if person.username == name] or (found if len(found) == 1 else [])
     if not exact:
         raise _fault(
             "account",
-            f'There is no account "{name[:150]}". Check the spelling, or ask the person for the name that they log in '
+            f'There is no account "{name[:_LONGEST_ACCOUNT]}". Check the spelling, or ask the person for the name that they log in '
             "with.",
             code="no-such-account",
         )

@@ -75,12 +75,11 @@ class ImportView(CompetitionDeskView):
             else:
                 messages.success(request, f"{KINDS[kind].title} are imported: {summary}.")
                 return redirect("desk-competition", self.competition.slug)
-        rows = list(csv.reader(io.StringIO(text))) if text else []
         context: dict[str, object] = {
             "text": text,
             "problems": problems,
             "replace": request.POST.get("replace"),
-            "row_count": max(0, len(rows) - 1),
+            "row_count": _rows_in(text),
         }
         return self._page(kind, context, status=422)
 
@@ -133,6 +132,14 @@ class BundleView(CompetitionDeskView):
             messages.error(request, error.message)
             return redirect("desk-competition", slug)
         return _as_file(HttpResponse(text, content_type="application/json"), f"{slug}-results.json")
+
+
+def _rows_in(text: str) -> int:
+    """Count the rows under the header; of a file that is no CSV nothing is counted, the problems say why."""
+    try:
+        return max(0, sum(1 for _ in csv.reader(io.StringIO(text))) - 1)
+    except csv.Error:
+        return 0
 
 
 _Response = TypeVar("_Response", HttpResponse, StreamingHttpResponse)

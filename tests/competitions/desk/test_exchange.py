@@ -42,7 +42,9 @@ def test_nothing_is_half_imported_and_every_problem_is_named_by_its_row(desk, co
 
 
 @pytest.mark.parametrize("kind", ["entries", "marks", "outcomes"])
-@pytest.mark.parametrize("text", ["", "   ", "no,such,columns\n1,2,3\n", '"', "\x00", "class\n" * 3])
+@pytest.mark.parametrize(
+    "text", ["", "   ", "no,such,columns\n1,2,3\n", '"', "\x00", "class\n" * 3, "class,number\n" + "9" * 200_000]
+)
 def test_nonsense_is_refused_in_sentences(desk, competition, cls, kind, text):
     response = desk.post(url(competition, kind), {"text": text})
     assert response.status_code == 422

@@ -57,6 +57,7 @@ def test_a_colleague_is_added_by_account_name_with_history(competition, office, 
     [
         ("", "The account name is missing."),
         ("capser", 'There is no account "capser". Check the spelling'),
+        ("x" * 100_000, f'There is no account "{"x" * 150}". Check the spelling'),
         ("office", "office works in this office already."),
         ("gone", "The account gone is closed."),
         ("x" * 10_000, "There is no account"),
