@@ -16,6 +16,8 @@ SECRET_KEY = ENVIRONMENT.secret_key
 DEBUG = ENVIRONMENT.debug
 ALLOWED_HOSTS = ENVIRONMENT.allowed_hosts
 PUBLIC_URL = ENVIRONMENT.public_url
+# In production a proxy stands before the service and names the visitor's address; elsewhere nobody is believed.
+BEHIND_PROXY = ENVIRONMENT.production
 
 INSTALLED_APPS = [
     "riders",
@@ -167,8 +169,7 @@ REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "config.api.errors.handle_error",
     "DEFAULT_THROTTLE_CLASSES": ["config.api.throttling.VisitorThrottle", "config.api.throttling.AccountThrottle"],
     "DEFAULT_THROTTLE_RATES": {"login": "10/min", "anonymous": "600/min", "account": "3000/min"},
-    # In production a proxy stands before the service and names the visitor's address; elsewhere nobody is believed.
-    "NUM_PROXIES": 1 if ENVIRONMENT.production else 0,
+    "NUM_PROXIES": 1 if BEHIND_PROXY else 0,
     "COERCE_DECIMAL_TO_STRING": True,
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",

@@ -1,9 +1,14 @@
-"""How often someone may try to log in: counted in the cache, by account and address, and by address alone."""
+"""How often someone may try to log in: counted in the cache, by account and address, and by address alone.
+
+In production the service stands behind a proxy, whose own address is that of every visitor: there the last address of
+``X-Forwarded-For`` counts, which the proxy wrote itself. Elsewhere nobody is believed.
+"""
 
 from __future__ import annotations
 
 import hashlib
 
+from django.conf import settings
 from django.core.cache import cache
 from django.http import HttpRequest
 
@@ -35,6 +40,11 @@ def forget_failures(request: HttpRequest, *, username: str) -> None:
 
 
 def _keys(request: HttpRequest, username: str) -> tuple[str, str]:
-    address = request.META.get("REMOTE_ADDR", "")
+    address = _address(request)
     account = hashlib.sha256(f"{username.casefold()}\0{address}".encode()).hexdigest()
     return f"login-account-{account}", f"login-address-{hashlib.sha256(address.encode()).hexdigest()}"
+
+
+def _address(request: HttpRequest) -> str:
+    named: str = request.META.get("HTTP_X_FORWARDED_FOR", "") if settings.BEHIND_PROXY else ""
+    return named.rpartition(",")[2].strip() or request.META.get("REMOTE_ADDR", "")

@@ -68,6 +68,25 @@ def test_too_many_failures_from_one_address_are_refused_whatever_the_account(cli
     assert log_in(elsewhere).status_code == 302
 
 
+def test_behind_a_proxy_failures_are_counted_by_the_address_that_the_proxy_names(client: Client, settings):
+    settings.BEHIND_PROXY = True
+    make_user()
+    for n in range(ATTEMPTS_FROM_ONE_ADDRESS):
+        forged = {"X-Forwarded-For": f"198.51.100.{n}, 203.0.113.9"}
+        client.post("/login/", {"username": f"guess-{n}", "password": "wrong"}, headers=forged)
+    sent = {"username": "visitor", "password": PASSWORD}
+    assert client.post("/login/", sent, headers={"X-Forwarded-For": "203.0.113.9"}).status_code == 429
+    assert client.post("/login/", sent, headers={"X-Forwarded-For": "203.0.113.10"}).status_code == 302
+
+
+def test_without_a_proxy_nobody_names_an_address_of_their_own(client: Client):
+    make_user()
+    for n in range(ATTEMPTS_ON_ONE_ACCOUNT):
+        forged = {"X-Forwarded-For": f"198.51.100.{n}"}
+        client.post("/login/", {"username": "visitor", "password": "wrong"}, headers=forged)
+    assert log_in(client).status_code == 429
+
+
 def test_logging_out_needs_a_post(client: Client):
     client.force_login(make_user())
     assert client.get("/logout/").status_code == 405
