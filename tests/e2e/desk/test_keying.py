@@ -154,6 +154,7 @@ def test_two_browsers_on_one_sheet_see_both_values_and_choose(open_as, office, c
     expect(clash.locator(".clash-row")).to_have_count(3)
     # Both typed movement 2: the keyer has to choose. Movements 3 and 4 only one of them touched: proposed.
     expect(clash.locator(".clash-row.is-open")).to_have_count(1)
+    expect(clash.locator('.clash-row.is-open input[value="mine"]')).to_be_focused()
     assert second.input_value("#mark-3") == "6.0"
     assert second.input_value("#mark-4") == "5.5"
     second.keyboard.press("Control+s")
