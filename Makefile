@@ -1,7 +1,9 @@
 # make demo   a show of our own invention, loaded and served (ARGS=--once: load, build its PDFs, print, exit)
 # make test   every test that this machine can run, and which it cannot
 # make lint types fix bench lock serve
-PYTHON ?= $(shell for p in python3.13 python3.12 python3.11 python3; do command -v $$p >/dev/null 2>&1 && { echo $$p; break; }; done)
+# The first Python that really starts (a name on the path may be an empty shell) and is new enough.
+PYTHON ?= $(shell for p in python3 python3.13 python3.12 python3.11; do \
+	$$p -c 'import sys, venv; sys.exit(sys.version_info < (3, 11))' >/dev/null 2>&1 && { echo $$p; break; }; done)
 VENV ?= .venv
 BIN := $(VENV)/bin
 ARGS ?=
@@ -10,7 +12,7 @@ export PYTHONDONTWRITEBYTECODE ?= 1
 .PHONY: demo serve test lint types fix bench lock openapi clean
 
 $(VENV)/ready: requirements.txt
-	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Markbook needs Python 3.11 or newer; set PYTHON=...")'
+	@test -n "$(PYTHON)" || { echo "Markbook needs Python 3.11 or newer with venv. Install it, or name it: make PYTHON=..."; exit 1; }
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.txt
 	@touch $@

@@ -4,7 +4,12 @@ import pytest
 
 from reports.tiewords import tie_words
 
-STEPS = [{"by": "collectives"}, {"by": "part", "part": "artistic"}, {"by": "seat", "seat": "C"}, {"by": "seat", "seat": "B"}]
+STEPS = [
+    {"by": "collectives"},
+    {"by": "part", "part": "artistic"},
+    {"by": "seat", "seat": "C"},
+    {"by": "seat", "seat": "B"},
+]
 
 
 @pytest.mark.parametrize(

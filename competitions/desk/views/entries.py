@@ -7,7 +7,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from competitions.desk.access import ClassDeskView, EntryDeskView
-from competitions.selectors.consequences import consequence_of_errors, consequences, deduction_sentence
 from competitions.desk.forms.entries import (
     DeductionFormSet,
     EntryForm,
@@ -20,6 +19,7 @@ from competitions.desk.forms.entries import (
 from competitions.desk.history import entry_history
 from competitions.desk.overview import cell_of
 from competitions.models import ResultRow, Sheet
+from competitions.selectors.consequences import consequence_of_errors, consequences, deduction_sentence
 from competitions.selectors.documents import rules_of
 from competitions.services.entries import add_entry, remove_entry, set_outcome
 from competitions.services.entry_details import change_entry, pair_by_hand

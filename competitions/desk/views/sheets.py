@@ -14,7 +14,6 @@ from django.utils import timezone
 
 import scoring
 from competitions.desk.access import SheetDeskView
-from competitions.selectors.consequences import consequences
 from competitions.desk.history import sheet_history
 from competitions.desk.paper import compare_total
 from competitions.desk.presence import note_closing, note_opening
@@ -23,6 +22,7 @@ from competitions.desk.sheetpage import page_data, sheet_rows
 from competitions.desk.twokeyers import Difference, apply_choices, base_values, differences
 from competitions.desk.typed import MOST_ERRORS, TypedSheet, read_typed, values_of
 from competitions.models import Sheet, SheetRevision
+from competitions.selectors.consequences import consequences
 from competitions.selectors.documents import items_of_seat, test_of
 from competitions.selectors.summaries import summary_of
 from competitions.services.entries import set_outcome
