@@ -46,7 +46,8 @@ def _judge_words(column: SeatColumn) -> str:
 
 
 def _team_line(team: TeamRow, board: Board) -> TeamLine:
-    counting = (f"{found.rider} ({found.number}) {found.figure}" for found in board.members_of(team))
+    counting = [f"{found.rider} ({found.number}) {found.figure}" for found in board.members_of(team)]
+    counting += [] if team.value else ["too few scores that count"]
     return TeamLine(team.team, team.placing, team.value, tuple(counting))
 
 

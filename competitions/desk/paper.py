@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import scoring
+from competitions.services.differences import typed_total_fault
 from scoring.exact import format_exact, parse_decimal
 
 
@@ -22,29 +23,21 @@ NOTHING = PaperTotal("none")
 
 
 def compare_total(typed: str, summary: scoring.SheetSummary) -> PaperTotal:
-    """Compare what was typed from the paper with our points; the percentage in place of the points agrees too."""
-    typed = typed.strip().replace(",", ".")
+    """Compare what was typed from the paper with our points, in the words of the table of differences."""
+    typed = read_total(typed)
     if not typed:
         return NOTHING
+    points, percentage = (summary.points, summary.percentage) if summary.complete else (None, None)
+    fault = typed_total_fault(typed, points=points, percentage=percentage)
     try:
         paper = parse_decimal(typed)
     except ValueError:
-        return PaperTotal(
-            "unreadable", sentence=f'"{typed}" is not a total. Enter the points of the paper, such as 186.5.'
-        )
-    if not summary.complete:
+        return PaperTotal("unreadable", sentence=fault)
+    if points is None:
         return NOTHING
-    ours = Fraction(summary.points)
-    if paper == ours or (summary.percentage and paper == Fraction(summary.percentage)):
+    if not fault:
         return PaperTotal("agrees")
-    difference = format_exact(paper - ours)
-    points = "1 point" if abs(paper - ours) == 1 else f"{difference.lstrip('-')} points"
-    more = "more" if paper > ours else "less"
-    return PaperTotal(
-        "differs",
-        difference,
-        f"The paper says {typed}, our marks add up to {summary.points}: the paper has {points} {more}.",
-    )
+    return PaperTotal("differs", format_exact(paper - Fraction(points)), fault[:1].upper() + fault[1:])
 
 
 def read_total(typed: str) -> str:

@@ -9,9 +9,19 @@ from django.test import Client
 from competitions.models import Competition, CompetitionClass
 from competitions.public import board as board_pages
 from competitions.selectors.versions import forget_version
+from competitions.services.documents import save_test
 from competitions.services.entries import add_entry, set_in_ring, set_outcome
 from competitions.services.results import make_official, start_correction, withdraw_results
-from tests.builders import make_class, make_competition, make_pair, make_rule_set, make_user, mark_sheet
+from competitions.services.team_rules import set_team_rules
+from tests.builders import (
+    make_class,
+    make_competition,
+    make_pair,
+    make_rule_set,
+    make_test_document,
+    make_user,
+    mark_sheet,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -206,6 +216,63 @@ def test_the_running_order_shows_times_breaks_and_states(client: Client):
     page = client.get(f"{BOARD}running-order/").content.decode()
     assert page.index("Rider 2") < page.index("Break of 15 minutes") < page.index("Rider 3")
     assert ">withdrawn</span>" in page
+
+
+def parted(**fields):
+    """Make a class of two rides with a technical part in halves and an artistic one in tenths."""
+    document = make_test_document(id="free")
+    for item in document["items"][-2:]:
+        item |= {"part": "artistic", "mark": {"min": "0", "max": "10", "step": "0.1"}}
+    rules = make_rule_set(id="free", parts={"technical": "1", "artistic": "1"}, ties=[])
+    found = make_class(entries=2, test=save_test(document), rule_set=rules, **fields)
+    for entry in found.entries.all():
+        mark_sheet(entry, marks={"1": 60, "2": 60, "3": 60, "4": 60, "G1": 73, "G2": 73})
+    return found
+
+
+def test_a_freestyle_shows_its_parts_on_the_board_and_on_the_page_of_the_entry(client: Client):
+    parted()
+    board = client.get(f"{BOARD}rows/").content.decode()
+    assert board.count('data-label="Technical">60.000</td>') == 2
+    assert board.count('data-label="Artistic">73.000</td>') == 2
+    assert "The total is put together from its parts." in board
+    entry = client.get(f"{BOARD}1/").content.decode()
+    assert "<dt>Technical part</dt><dd>60.000&nbsp;%</dd>" in entry
+    assert "<dt>Artistic part</dt><dd>73.000&nbsp;%</dd>" in entry
+
+
+def test_a_seat_that_marks_one_part_says_which(client: Client):
+    competition_class = parted()
+    competition_class.seats.update(parts=["technical"])
+    board_pages._fragments.clear()
+    assert '<span class="under">technical</span>' in client.get(BOARD).content.decode()
+
+
+def test_penalties_decide_and_stand_first_in_an_eventing_class(client: Client):
+    rules = make_rule_set(id="eventing", penalty={"factor": "1", "decimals": 1}, ties=[])
+    competition_class = make_class(entries=2, rule_set=rules)
+    for entry, mark in zip(competition_class.entries.order_by("number"), (60, 70), strict=True):
+        mark_sheet(entry, mark=mark)
+    board = client.get(f"{BOARD}rows/").content.decode()
+    assert ">Penalties</th>" in board
+    assert board.index("Rider 2") < board.index('<span class="total">30.0</span>') < board.index("Rider 1")
+    assert "The lowest penalties win." in board
+    assert "<dt>Penalties</dt><dd>30.0</dd>" in client.get(f"{BOARD}2/").content.decode()
+
+
+@pytest.mark.parametrize(("of", "figures"), [("percentage", ("70.000", "60.000")), ("points", ("56", "48"))])
+def test_a_team_stands_with_who_counts_and_what_they_bring(client: Client, of: str, figures: tuple[str, str]):
+    competition_class = make_class(entries=3)
+    competition_class.entries.filter(number__in=["1", "2"]).update(team="Green")
+    competition_class.entries.filter(number="3").update(team="Blue")
+    for entry, mark in zip(competition_class.entries.order_by("number"), (60, 70, 65), strict=True):
+        mark_sheet(entry, mark=mark)
+    set_team_rules(competition_class, {"counting": 2, "method": "mean", "of": of}, by=None)
+    teams = client.get(f"{BOARD}rows/").content.decode().partition("<h2>Teams</h2>")[2]
+    assert f'{figures[0]}</span> Rider 2 <span class="muted">(2)</span>' in teams
+    assert f'{figures[1]}</span> Rider 1 <span class="muted">(1)</span>' in teams
+    assert "too few scores that count" in teams
+    assert "The best 2 of each team count; the result is their mean." in teams
 
 
 def test_marks_and_remarks_are_nowhere_on_public_pages(client: Client):
