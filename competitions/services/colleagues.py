@@ -106,8 +106,8 @@ def _account_named(name: str) -> User:
     if not exact:
         raise _fault(
             "account",
-            f'There is no account "{name[:_LONGEST_ACCOUNT]}". Check the spelling, or ask the person for the name that they log in '
-            "with.",
+            f'There is no account "{name[:_LONGEST_ACCOUNT]}". Check the spelling, or ask the person for the name that '
+            "they log in with.",
             code="no-such-account",
         )
     if not exact[0].is_active:
