@@ -92,6 +92,11 @@ def _differs(old: dict[str, Any], row: Row, position: int) -> bool:
     )
 
 
+_COLUMNS = ("position", "placing", "shared", "qualified", "document", "ranking")
+# "placing" is a word of PostgreSQL's own; both databases take names in double quotes.
+_MOVE = "UPDATE riders_standingrow SET " + ", ".join(f'"{name}" = %s' for name in _COLUMNS) + " WHERE id = %s"
+
+
 def _move(moved: Sequence[tuple[dict[str, Any], Row, int]], *, with_tier: bool) -> None:
     """Write new places: one statement for many rows, since saving them one by one costs far more."""
     for start in range(0, len(moved), _READ_AT_ONCE):
@@ -111,8 +116,4 @@ def _move(moved: Sequence[tuple[dict[str, Any], Row, int]], *, with_tier: bool) 
                 (position, row.placing, row.shared, row.qualified, json.dumps(document), json.dumps(ranking), old["pk"])
             )
         with connection.cursor() as cursor:
-            cursor.executemany(
-                "UPDATE riders_standingrow SET position = %s, placing = %s, shared = %s, qualified = %s, "
-                "document = %s, ranking = %s WHERE id = %s",
-                values,
-            )
+            cursor.executemany(_MOVE, values)
