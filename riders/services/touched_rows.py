@@ -92,9 +92,11 @@ def _differs(old: dict[str, Any], row: Row, position: int) -> bool:
     )
 
 
-_COLUMNS = ("position", "placing", "shared", "qualified", "document", "ranking")
 # "placing" is a word of PostgreSQL's own; both databases take names in double quotes.
-_MOVE = "UPDATE riders_standingrow SET " + ", ".join(f'"{name}" = %s' for name in _COLUMNS) + " WHERE id = %s"
+_MOVE = (
+    'UPDATE riders_standingrow SET "position" = %s, "placing" = %s, "shared" = %s, "qualified" = %s, '
+    '"document" = %s, "ranking" = %s WHERE "id" = %s'
+)
 
 
 def _move(moved: Sequence[tuple[dict[str, Any], Row, int]], *, with_tier: bool) -> None:
