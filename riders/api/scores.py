@@ -27,6 +27,7 @@ from riders.api.views import Resource
 from riders.models import Score
 from riders.policy import associations_of, visible
 from riders.selectors.ledger import scores_csv
+from riders.services.corrections import version_of
 from riders.services.ledger_import import import_scores
 
 CSV_EXAMPLE = (
@@ -160,13 +161,14 @@ class Scores(Resource):
 
     @extend_schema(
         summary="Read a score",
-        description="One score by its id, which may hold slashes.",
+        description="One score by its id, which may hold slashes. Its ETag is the version that a correction names.",
         parameters=[
             OpenApiParameter("score_id", OpenApiTypes.STR, OpenApiParameter.PATH, description="The score's id.")
         ],
     )
     def retrieve(self, request: Request, score_id: str) -> Response:
-        return self.shown(self.one_of(self.get_queryset(), key=score_id), ScoreSerializer)
+        found = self.one_of(self.get_queryset(), key=score_id)
+        return self.shown(found, ScoreSerializer, version=version_of(found))
 
     @extend_schema(
         summary="Import scores",

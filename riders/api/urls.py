@@ -1,4 +1,4 @@
-from django.urls import path
+from django.urls import include, path
 
 from riders.api.accounts import Tokens
 from riders.api.associations import Associations, Members, Schemes
@@ -8,6 +8,7 @@ from riders.api.scores import Scores
 from riders.api.seasons import Seasons
 
 urlpatterns = [
+    path("", include("riders.api.ledger_urls")),  # first: ids of scores may hold slashes
     path("tokens/", Tokens.as_view({"get": "list", "post": "create"}), name="api-tokens"),
     path("tokens/<int:pk>/", Tokens.as_view({"delete": "destroy"}), name="api-token"),
     path("pairs/", Pairs.as_view({"get": "list"}), name="api-pairs"),

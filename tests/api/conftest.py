@@ -10,8 +10,9 @@ from rest_framework.test import APIClient
 from competitions.models import Championship, Competition, CompetitionClass, Entry, Judge, Sheet
 from competitions.services.bundles import bundle_document
 from competitions.services.results import make_official
-from riders.models import Association, AssociationRole, Score, Season, User
+from riders.models import Association, AssociationRole, Rider, Score, Season, User
 from riders.services.accounts import create_token
+from riders.services.corrections import version_of
 from riders.services.ledger import ScoreRow, post_scores
 from riders.services.standings import rebuild_standings
 from riders.transactions import write_transaction
@@ -38,6 +39,7 @@ class World:
     association: Association
     season: Season
     score: Score
+    imported_version: int
 
     def client(self, role: str) -> APIClient:
         """Return a client of one role, by token as programs have it."""
@@ -46,6 +48,14 @@ class World:
             _, plain = create_token(self.users[role], name="tests")
             client.credentials(HTTP_AUTHORIZATION=f"Bearer {plain}")
         return client
+
+    def versions(self) -> dict[str, int]:
+        """Return the versions that changes in tables of operations are made from."""
+        return {
+            "class": self.open_class.version,
+            "entry": self.entry.version,
+            "imported": self.imported_version,
+        }
 
     def values(self) -> dict[str, Any]:
         """Return what addresses and bodies of tests name things by."""
@@ -63,6 +73,9 @@ class World:
             "sheet": self.sheet.pk,
             "pair": self.entry.pair_id,
             "spare_pair": builders.make_pair(90).pk,
+            "rider": self.entry.pair.rider_id,
+            "twin": Rider.objects.get_or_create(name="Rider 1.", registration="")[0].pk,
+            "imported": "elsewhere/4/7",
             "association": self.association.slug,
             "season": self.season.pk,
             "score": self.score.key,
@@ -116,6 +129,7 @@ def build_world() -> World:
         association=association,
         season=season,
         score=Score.objects.get(key="linden-autumn/2/1"),
+        imported_version=version_of(Score.objects.get(key="elsewhere/4/7")),
     )
 
 

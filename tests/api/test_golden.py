@@ -42,7 +42,7 @@ def numbered(value: Any) -> Any:
 
 
 _WORDS = {"rule", "sentence", "working"}  # sentences may change; figures and codes do not
-_NUMBERS = {"id", "class", "entry", "judge", "pair_id", "target", "in_ring"}
+_NUMBERS = {"id", "class", "entry", "judge", "pair_id", "target", "in_ring", "kept", "gone"}
 
 
 def numbered_id(key: str, value: Any) -> Any:

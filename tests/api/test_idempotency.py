@@ -36,7 +36,7 @@ def test_sent_again_it_is_done_once_and_answered_the_same(world: World) -> None:
 @pytest.mark.parametrize("row", WRITES, ids=lambda row: row.id)
 def test_every_write_honours_the_key(world: World, row: Row) -> None:
     values = world.values()
-    versions = {"class": world.open_class.version, "entry": world.entry.version}
+    versions = world.versions()
     headers = {"Idempotency-Key": "k-1"}
     if row.version:
         headers["If-Match"] = f'"{versions[row.version]}"' if row.version in versions else row.version

@@ -10,8 +10,11 @@ from django.test.utils import CaptureQueriesContext
 from competitions.models import Entry, Judge, OfficeRole, Sheet
 from config.api.pagination import totally_ordered
 from reports.models import Job
-from riders.models import Association, Pair, Scheme, Score
+from riders.models import Association, Horse, Membership, Pair, Scheme, Score
 from riders.services.accounts import create_token
+from riders.services.matching import decide_name
+from riders.services.merges import merge
+from riders.services.waiting_imports import hand_in
 from tests import builders
 from tests.api.conftest import World, assert_refusal
 
@@ -21,6 +24,20 @@ LISTS = {
     "scores": lambda world, n: _score(n),
     "associations": lambda world, n: Association.objects.create(slug=f"a{n}", title="Same title"),
     "schemes": lambda world, n: Scheme.objects.create(key=f"s{n}", title="t", document={}),
+    "imports": lambda world, n: hand_in(b"score_id\n", by=world.users["association"]),
+    "names": lambda world, n: decide_name(
+        source="", kind="rider", spelling=f"X{n}", member=builders.make_pair(400 + n).rider, by=world.users["staff"]
+    ),
+    "merges": lambda world, n: merge(
+        builders.make_pair(500 + n).horse, Horse.objects.create(name="X"), by=world.users["staff"], reason="one"
+    ),
+    "associations/linden/memberships": lambda world, n: Membership.objects.create(
+        association=world.association,
+        number=f"M{n}",
+        kind="horse",
+        horse=builders.make_pair(600 + n).horse,
+        starts_on=date(2026, 1, 1),
+    ),
     "seasons": lambda world, n: builders.make_season(Association.objects.create(slug=f"b{n}", title="Same title")),
     "competitions": lambda world, n: builders.make_competition(f"c{n}", association=world.association),
     "classes": lambda world, n: builders.make_class(

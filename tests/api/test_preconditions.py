@@ -34,11 +34,14 @@ def test_a_stale_change_gets_the_object_as_it_stands(world: World, row: Row) -> 
     response = call(world, row, "staff")
     body = assert_refusal(response, 412, "conflict")
     assert body["retry"] is False
-    current = world.client("staff").get(
-        f"/api/v1/{filled(row.url, world.values()).removesuffix('outcome/').removesuffix('teams/')}"
-    )
+    address = filled(row.url, world.values())
+    for part_of_it in ("outcome/", "teams/", "correction/", "retraction/"):
+        address = address.removesuffix(part_of_it)
+    current = world.client("staff").get(f"/api/v1/{address}")
     assert body["current"] == current.json()
-    assert response["ETag"] == current["ETag"] == f'"{body["current"]["version"]}"'
+    assert response["ETag"] == current["ETag"]
+    if not row.name.startswith("api-score"):  # a score's version is the number of its last change, and no field of it
+        assert current["ETag"] == f'"{body["current"]["version"]}"'
 
 
 def test_etag_is_the_version_and_moves_with_each_change(world: World) -> None:
