@@ -103,13 +103,7 @@ def rides_in_words(outlook: Outlook) -> tuple[str, ...]:
 def _ride_words(ride: Ride) -> str:
     said = ride.as_dict()
     new = [f"a new {name}" for name in _texts(said["new"])]
-    where = []
-    for condition in _conditions(said["where"]):
-        field = str(condition["field"]).replace("_", " ")
-        if "is" in condition:
-            where.append(f"{field}: {_plain(condition['is'])}")
-        else:
-            where.append(f"{field} other than {' or '.join(_texts(condition['not_in']))}")
+    where = [_condition_words(condition) for condition in _conditions(said["where"])]
     return "; ".join([*([f"with {' and '.join(new)}"] if new else []), *where])
 
 
@@ -121,8 +115,24 @@ def _conditions(values: object) -> list[dict[str, object]]:
     return [value for value in values if isinstance(value, dict)] if isinstance(values, Iterable) else []
 
 
-def _plain(value: object) -> str:
-    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
+_ASKED = {
+    ("member", True): "with the membership in force",
+    ("recognised", True): "at a recognised competition",
+    ("hors_concours", False): "not hors concours",
+    ("highest_of_level", True): "in the highest test of its level",
+    ("kind", "set"): "in a set test",
+    ("kind", "freestyle"): "in a freestyle",
+}
+
+
+def _condition_words(condition: dict[str, object]) -> str:
+    """Say what a ride has to be: a turn of speech where there is one, else the field and its value."""
+    field = str(condition["field"])
+    if "is" not in condition:
+        return f"{field.replace('_', ' ')} other than {' or '.join(_texts(condition['not_in']))}"
+    value = condition["is"]
+    plain = {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
+    return _ASKED.get((field, value), f"{field.replace('_', ' ')}: {plain}")
 
 
 def _value_words(piece: NextScore) -> str:

@@ -53,6 +53,8 @@ _SAID: dict[str, tuple[str, str]] = {
     "highest_of_level": ("the test is the highest of its level", "the test is not the highest of its level"),
 }
 """What a person says where the ledger holds true or false."""
+_KINDS = {"set": "a set test", "freestyle": "a freestyle"}
+"""What a person calls a ride of these kinds; any other kind is said by its own name."""
 _WORDS = {
     "is": "is", "in": "is one of", "not_in": "is none of", "at_least": "is at least", "above": "is above",
     "at_most": "is at most", "below": "is below", "before": "is before", "after": "is after",
@@ -80,7 +82,9 @@ class FieldTest:
             return TRUE
         if isinstance(value, bool):
             return Verdict(False, _said(self.field, yes=value))
-        return Verdict(False, f"its {spoken(self.field)} is {as_text(value)}, but the scheme asks that {self.words()}")
+        own = _KINDS.get(as_text(value)) if self.field == "kind" else None
+        found = f"it is {own}" if own else f"its {spoken(self.field)} is {as_text(value)}"
+        return Verdict(False, f"{found}, but the scheme asks that {self.words()}")
 
     def _holds(self, value: FieldValue) -> bool:
         if self.operator in _ORDERED:
@@ -91,6 +95,8 @@ class FieldTest:
     def words(self) -> str:
         if len(self.operands) == 1 and isinstance(self.operands[0], bool):
             return _said(self.field, yes=self.operands[0] is (self.operator != "not_in"))
+        if self.field == "kind" and all(operand in _KINDS for operand in self.operands):
+            return _of_kind([_KINDS[as_text(operand)] for operand in self.operands], yes=self.operator != "not_in")
         single = {"in": "is", "not_in": "is not"} if len(self.operands) == 1 else {}
         how = single.get(self.operator, _WORDS[self.operator])
         what = f"its {spoken(self.field)}"
@@ -104,6 +110,17 @@ class FieldTest:
 
 def _said(field: str, *, yes: bool) -> str:
     return _SAID[field][0 if yes else 1]
+
+
+def _of_kind(kinds: list[str], *, yes: bool) -> str:
+    """Say of what kind a ride is, or is not.
+
+    >>> _of_kind(["a set test", "a freestyle"], yes=False)
+    'it is neither a set test nor a freestyle'
+    """
+    if yes:
+        return f"it is {' or '.join(kinds)}"
+    return f"it is not {kinds[0]}" if len(kinds) == 1 else f"it is neither {' nor '.join(kinds)}"
 
 
 def _unknown(field: str) -> str:

@@ -29,9 +29,13 @@ class Window:
         if score.date is None:
             return Verdict(None, "its date is unknown")
         if self.first is not None and score.date < self.first:
-            return Verdict(False, f"it was ridden on {score.date}, before the first day that counts, {self.first}")
+            return Verdict(
+                False, f"it was ridden on {_day(score.date)}, before the first day that counts, {_day(self.first)}"
+            )
         if self.last is not None and score.date > self.last:
-            return Verdict(False, f"it was ridden on {score.date}, after the last day that counts, {self.last}")
+            return Verdict(
+                False, f"it was ridden on {_day(score.date)}, after the last day that counts, {_day(self.last)}"
+            )
         return Verdict(True)
 
 
@@ -99,11 +103,10 @@ class Season:
             return f"The last {self.rolling_months} months up to the as-of date count, that day included."
         if self.rolling_days is not None:
             return f"The last {self.rolling_days} days up to the as-of date count, that day included."
-        if self.first is None and self.last is None:
-            return "Rides of any date count."
         if self.last is None:
-            return f"Rides from {self.first} count."
-        return f"Rides {f'from {self.first} ' if self.first else ''}to {self.last} count, both days included."
+            return "Rides of any date count." if self.first is None else f"Rides from {_day(self.first)} count."
+        start = f"from {_day(self.first)} " if self.first else ""
+        return f"Rides {start}to {_day(self.last)} count, {'both days' if start else 'that day'} included."
 
     def competitions_words(self) -> str:
         if self.competitions is not None:
@@ -148,6 +151,15 @@ def read_season(reader: Reader) -> Season:
 
 def _read_competitions(part: Reader) -> int | None:
     return part.take_int("competitions", least=0, most=10_000) if isinstance(part.raw("competitions"), int) else None
+
+
+def _day(day: dt.date) -> str:
+    """Write a day as a person does.
+
+    >>> _day(dt.date(2026, 10, 1))
+    '1 October 2026'
+    """
+    return f"{day.day} {day:%B %Y}"
 
 
 def _read_day(part: Reader, key: str) -> dt.date | None:

@@ -42,7 +42,7 @@ def test_the_outlook_says_what_is_missing_and_the_lowest_percentage_that_would_d
     ride("64", "65", "60")
     (group,) = pair_outlook(pair, season, today=TODAY).groups
     assert (group.outlook.value, group.outlook.scores_needed, group.outlook.at_least_each) == ("64.500", 1, "66.999")
-    assert rides_in_words(group.outlook) == ("1 ride, with a new judge; hors concours: no",)
+    assert rides_in_words(group.outlook) == ("1 ride, with a new judge; not hors concours",)
 
 
 def test_the_chance_counts_the_draws_that_get_there():
