@@ -4,7 +4,7 @@ from typing import Any
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, SessionAuthentication, get_authorization_header
-from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.request import Request
 
 from riders.models import User
@@ -35,6 +35,15 @@ class TokenAuthentication(BaseAuthentication):
 
 class PageSessionAuthentication(SessionAuthentication):
     """The login of the pages. Writes need the CSRF token that the pages carry, in the header ``X-CSRFToken``."""
+
+    def enforce_csrf(self, request: Request) -> None:
+        try:
+            super().enforce_csrf(request)
+        except PermissionDenied as error:
+            raise PermissionDenied(
+                "The request did not bring this page's own token (header X-CSRFToken), so nothing was done. Reload the "
+                "page and try again, or use a token made under My page."
+            ) from error
 
 
 class TokenScheme(OpenApiAuthenticationExtension):

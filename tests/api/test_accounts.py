@@ -78,3 +78,10 @@ def test_who_am_i(world: World) -> None:
     assert world.client("association").get("/api/v1/me/").json()["associations"] == ["linden"]
     staff = world.client("staff").get("/api/v1/me/").json()
     assert (staff["staff"], len(staff["offices"])) == (True, 3)
+
+
+def test_a_login_without_the_token_of_the_page_is_refused_in_a_sentence(world: World) -> None:
+    client = APIClient(enforce_csrf_checks=True)
+    client.force_login(world.users["office"])
+    body = assert_refusal(client.post("/api/v1/judges/", {"name": "Nils Berg"}, format="json"), 403, "not-allowed")
+    assert body["message"].startswith("The request did not bring this page's own token")

@@ -177,3 +177,13 @@ def test_the_header_that_the_page_names_is_the_one_that_the_api_takes(client: Cl
     address = "/api/v1/me/"
     assert client.get(address).status_code == 401
     assert client.get(address, headers={"authorization": f"{scheme.group(1)} {plain.group()}"}).status_code == 200
+
+
+def test_the_time_of_last_use_of_a_token_names_its_zone(client: Client):
+    visitor = make_user()
+    client.force_login(visitor)
+    token, plain = create_token(visitor, name="season list")
+    assert "never" in client.get("/me/tokens/").content.decode()
+    assert user_for_token(plain) == visitor
+    token.refresh_from_db()
+    assert f"{token.last_used_at:%H:%M} UTC" in client.get("/me/tokens/").content.decode()
