@@ -97,9 +97,7 @@ def _take_sheet_run(run: list[Written], by: User) -> list[Verdict]:
     verdicts = {change.id: Verdict(id=change.id) for change in run}
     if fresh and not can(by, "mark", seat):
         return [*_refuse(verdicts, fresh, _closed(seat))]
-    sheet = Sheet.objects.select_related("changed_by").filter(entry=entry, seat=seat).first() or Sheet(
-        entry=entry, seat=seat
-    )
+    sheet = Sheet.objects.filter(entry=entry, seat=seat).first() or Sheet(entry=entry, seat=seat)
     draft = _Draft(sheet)
     for change in fresh:
         verdicts[change.id] = _fault(change) or draft.take(change)
@@ -262,11 +260,12 @@ class _Draft:
             return Verdict(id=change.id)
         given = self.record["given_result"]
         if given and change.field.startswith("mark.") and value is not None and not change.over_given:
-            return self._held(change, theirs=_given_text(given), why="The office keeps only the result of this sheet.")
+            why = "The office keeps only the result of this sheet."
+            return self._held(change, theirs=_given_text(given), why=why, because="given_result")
         if change.field == "signed" and value and self.undecided:
             return self._held(change, theirs=current, why="Decide first what differs, then sign.")
         if self.record["signed"] and change.field != "signed":
-            return self._held(change, theirs=current, why="The sheet is signed.")
+            return self._held(change, theirs=current, why="The sheet is signed.", because="signed")
         if base != current:
             return self._held(change, theirs=current, why="Someone else wrote here.")
         self._put(change.field, value)
@@ -308,17 +307,26 @@ class _Draft:
             self.record["substitutes"] = [known for known in self.record["substitutes"] if known != item]
             self.record["given_result"] = None if value is not None else self.record["given_result"]
 
-    def _held(self, change: Written, *, theirs: Any, why: str) -> Verdict:
+    def _held(self, change: Written, *, theirs: Any, why: str, because: str = "") -> Verdict:
+        """Hold a change; ``because`` names another field than its own that stands in the way."""
         self.undecided = True
-        by = self.sheet.changed_by
-        return Verdict(
-            id=change.id,
-            outcome=HELD,
-            theirs=theirs,
-            by=str(by) if by else "",
-            at=self.sheet.changed_at,
-            why=why,
-        )
+        by, at = _last_writer(self.sheet, because or change.field)
+        return Verdict(id=change.id, outcome=HELD, theirs=theirs, by=by, at=at, why=why)
+
+
+def _last_writer(sheet: Sheet, name: str) -> tuple[str, datetime | None]:
+    """Return who wrote a field last, and when: the sheet may have been saved since by someone who left it alone."""
+    for revision in sheet.revisions.select_related("by").order_by("-version"):
+        if _kept(revision.before, name) != _kept(revision.after, name):
+            return str(revision.by) if revision.by else "", revision.at
+    return "", None
+
+
+def _kept(record: Mapping[str, Any], name: str) -> Any:
+    kind, _, item = name.partition(".")
+    if item:
+        return record[f"{kind}s"].get(item)
+    return record["overall_remarks" if kind == "overall" else kind]
 
 
 def _clean(value: Any) -> Any:

@@ -18,7 +18,7 @@ export class Book extends EventTarget {
     super();
     this.store = new Store();
     Object.assign(this, { user: null, days: new Map(), sheets: new Map(), entries: new Map(), queue: [], settings: {} });
-    Object.assign(this, { trouble: "", writing: Promise.resolve(), pending: new Map(), unkept: 0, edition: 0, flushing: false });
+    Object.assign(this, { trouble: "", writing: Promise.resolve(), pending: new Map(), latest: new Map(), unkept: 0, edition: 0, flushing: false });
     this.channel = "BroadcastChannel" in window ? new BroadcastChannel("markbook-table") : null;
     this.channel?.addEventListener("message", () => this.reload());
   }
@@ -153,7 +153,8 @@ export class Book extends EventTarget {
   }
 
   own() {
-    return this.queue.filter((change) => change.user === this.user?.id);
+    const id = this.user?.id;
+    return this.queue.filter((change) => change.user === id);
   }
 
   sending() {
@@ -245,7 +246,9 @@ export class Book extends EventTarget {
 
   pend(name, row, key) {
     this.edition += 1;
-    this.pending.set(`${name} ${key}`, [name, row && structuredClone(row), key]);
+    const kept = [name, row && structuredClone(row), key];
+    this.pending.set(`${name} ${key}`, kept);
+    this.latest.set(`${name} ${key}`, kept);
     this.again();
   }
 
@@ -258,21 +261,22 @@ export class Book extends EventTarget {
     if (ours) this.unkept += 1;
     try {
       await this.store.write(rows);
+      for (const row of rows) if (this.latest.get(`${row[0]} ${row[2]}`) === row) this.latest.delete(`${row[0]} ${row[2]}`);
       this.trouble = "";
       this.channel?.postMessage("written");
     } catch (error) {
-      for (const row of rows) if (!this.pending.has(`${row[0]} ${row[2]}`)) this.pending.set(`${row[0]} ${row[2]}`, row);
+      for (const row of rows) if (this.latest.get(`${row[0]} ${row[2]}`) === row) this.pending.set(`${row[0]} ${row[2]}`, row);
       this.fail(error);
     }
     if (ours) this.unkept -= 1;
     this.dispatchEvent(new Event("kept"));
   }
 
-  // Writes what is pending; also once more what the device refused.
+  // Writes what is pending, without waiting for what is being written; also once more what the device refused.
   again() {
     if (this.pending.size && !this.flushing) {
       this.flushing = true;
-      this.writing = this.writing.then(() => this.flush());
+      this.writing = Promise.all([this.writing, Promise.resolve().then(() => this.flush())]);
     }
     return this.writing;
   }

@@ -128,11 +128,12 @@ export class SheetPage {
     this.remark.maxLength = this.line ? 1000 : 5000;
     this.remark.rows = this.line ? 1 : 3;
     this.remarkLabel.textContent = this.line ? "Remark" : "Overall remarks";
+    this.remark.placeholder = this.remarkLabel.textContent;
     if (!quiet && document.activeElement === this.remark) this.remark.blur();
-    this.draw();
+    this.drawNow();
     this.offer();
     if (!quiet) this.listed[this.at]?.row.scrollIntoView({ block: "nearest" });
-    if (!quiet && this.element.getBoundingClientRect().top < 0) this.card.scrollIntoView({ block: "start" });
+    if (!quiet && this.element.getBoundingClientRect().top < 0) (this.line ? this.card : this.finishing).scrollIntoView({ block: "start" });
   }
 
   firstGap() {
@@ -305,7 +306,15 @@ export class SheetPage {
 
   // Drawing
 
+  // Once for everything that one touch changes, and before the next frame.
   draw() {
+    if (this.asked) return;
+    this.asked = true;
+    queueMicrotask(() => this.asked && this.drawNow());
+  }
+
+  drawNow() {
+    this.asked = false;
     const { view, line } = this;
     const tenths = line ? view.marks[line.id] ?? null : null;
     this.card.hidden = !line;
@@ -316,7 +325,7 @@ export class SheetPage {
       this.words.textContent = line.text || line.label;
       this.directive.textContent = line.directive;
       this.figure.textContent = this.typed || (tenths === null ? "–" : markAsWritten(tenths));
-      this.pad.show(line.scale, tenths, this.locked);
+      this.pad.show(line.scale, tenths, view.signed || !this.cls.open);
     } else this.drawFinish(view);
     this.remark.readOnly = this.locked;
     this.back.disabled = this.at === 0;
@@ -332,7 +341,7 @@ export class SheetPage {
   }
 
   afterDeciding() {
-    this.draw();
+    this.drawNow();
     if (document.activeElement !== this.remark) this.remark.value = this.book.value(this.view, this.line ? `remark.${this.line.id}` : "overall");
     (this.decisions.querySelector("button") || this.head).focus();
   }
@@ -342,6 +351,9 @@ export class SheetPage {
       const { go, mark, remark, state } = this.listed[index];
       const tenths = view.marks[line.id];
       const waiting = view.waiting.has(`mark.${line.id}`) || view.waiting.has(`remark.${line.id}`);
+      const drawn = `${tenths} ${waiting} ${index === this.at} ${view.remarks[line.id]}`;
+      if (this.listed[index].drawn === drawn) return;
+      this.listed[index].drawn = drawn;
       mark.textContent = tenths === undefined ? "–" : markAsWritten(tenths);
       remark.textContent = view.remarks[line.id] ?? "";
       state.textContent = `${tenths === undefined ? " no mark yet" : ""}${waiting ? " kept here, not arrived yet" : ""}`;

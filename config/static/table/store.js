@@ -47,6 +47,7 @@ export class Store {
         if (row) transaction.objectStore(name).put(row);
         else transaction.objectStore(name).delete(key);
       }
+      transaction.commit?.(); // now it is the browser's, also where this page is gone in the next moment
     });
   }
 }

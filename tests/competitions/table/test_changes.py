@@ -81,6 +81,13 @@ def test_a_conflict_with_the_office_is_held_and_named_and_the_rest_arrives(send,
     assert Sheet.objects.get().marks["2"] == 65
 
 
+def test_the_one_is_named_who_wrote_the_field_not_who_saved_the_sheet_last(send, judge, office, cls, place):
+    mark_sheet(cls.entries.get(number="1"), "C", marks={"2": 70}, by=office)
+    send(judge, place() | {"field": "mark.1", "value": 60})
+    held = send(judge, place() | {"field": "mark.2", "value": 65}).json()["answers"][0]
+    assert (held["outcome"], held["by"]) == ("held", "Ottilie Brandmair")
+
+
 def test_both_wrote_the_same_so_there_is_nothing_to_decide(send, judge, office, cls, place):
     mark_sheet(cls.entries.get(number="1"), "C", marks={"2": 70}, by=office)
     assert outcomes(send(judge, place() | {"field": "mark.2", "value": 70})) == ["arrived"]
