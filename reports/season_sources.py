@@ -43,7 +43,7 @@ def _table(row: StandingRow, season: Season) -> TableStanding:
         shared=row.shared,
         value=row.value,
         qualified=row.qualified,
-        rows=season.rows.filter(group=row.group).count(),
+        rows=season.rows.filter(table=row.table).count(),
         tier=document.get("tier") or "",
         requirements=tuple(_requirement(line, words) for line, words in zip(lines, named, strict=True)),
     )

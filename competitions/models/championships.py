@@ -2,6 +2,8 @@ from __future__ import annotations
 
 from django.db import models
 
+from riders.models.fields import DocumentField
+
 
 class Championship(models.Model):
     """A placing over several classes of a competition.
@@ -12,7 +14,7 @@ class Championship(models.Model):
     competition = models.ForeignKey("competitions.Competition", on_delete=models.CASCADE, related_name="championships")
     slug = models.SlugField(max_length=60)
     title = models.CharField(max_length=160)
-    document = models.JSONField()
+    document = DocumentField()
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

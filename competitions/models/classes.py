@@ -3,6 +3,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from riders.models.fields import DocumentField
+
 
 class Test(models.Model):
     """A test sheet as a ``test/1`` document; the columns repeat what lists show."""
@@ -12,7 +14,7 @@ class Test(models.Model):
     key = models.CharField(max_length=120, unique=True)
     title = models.CharField(max_length=200)
     level = models.CharField(max_length=60, blank=True)
-    document = models.JSONField()
+    document = DocumentField()
 
     class Meta:
         ordering = ["title", "id"]
@@ -26,7 +28,7 @@ class RuleSet(models.Model):
 
     key = models.CharField(max_length=120, unique=True)
     title = models.CharField(max_length=200)
-    document = models.JSONField()
+    document = DocumentField()
 
     class Meta:
         ordering = ["title", "id"]
@@ -62,7 +64,7 @@ class CompetitionClass(models.Model):
     in_ring = models.ForeignKey(
         "competitions.Entry", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
-    team_rules = models.JSONField(
+    team_rules = DocumentField(
         null=True, blank=True, help_text='The "teams" of class/1; null where the class has no teams.'
     )
     results_state = models.CharField(max_length=11, choices=ResultsState.choices, default=ResultsState.PROVISIONAL)

@@ -2,6 +2,8 @@ from __future__ import annotations
 
 from django.db import models
 
+from riders.models.fields import DocumentField
+
 
 class ClassResults(models.Model):
     """The results of a class as last computed: ``document`` is ``results/1``, ``class_document`` what it came from."""
@@ -10,7 +12,7 @@ class ClassResults(models.Model):
         "competitions.CompetitionClass", on_delete=models.CASCADE, primary_key=True, related_name="results"
     )
     version = models.PositiveIntegerField(help_text="Version of the class these results show.")
-    document = models.JSONField()
+    document = DocumentField()
     problem = models.TextField(blank=True, help_text="Why the class could not be computed; empty when it could.")
 
 
@@ -24,7 +26,7 @@ class ResultRow(models.Model):
     placing = models.PositiveIntegerField(null=True)
     shared = models.BooleanField(default=False)
     total = models.CharField(max_length=20, blank=True)
-    document = models.JSONField()
+    document = DocumentField()
 
     class Meta:
         ordering = ["position", "entry"]
@@ -38,8 +40,8 @@ class PublishedResults(models.Model):
     )
     revision = models.PositiveIntegerField()
     version = models.PositiveIntegerField(help_text="Version of the class that became official.")
-    class_document = models.JSONField()
-    document = models.JSONField()
+    class_document = DocumentField()
+    document = DocumentField()
     published_at = models.DateTimeField(auto_now_add=True)
     published_by = models.ForeignKey("riders.User", on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=300, blank=True)

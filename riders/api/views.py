@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any, ClassVar, TypeVar, cast
 
 from django.db.models import Model, QuerySet
-from django.http import QueryDict
+from django.http import Http404, QueryDict
 from rest_framework.exceptions import ParseError, PermissionDenied
 from rest_framework.generics import get_object_or_404
 from rest_framework.permissions import BasePermission
@@ -60,6 +60,8 @@ class Resource(GenericViewSet[Any]):
 
     def one_of(self, queryset: QuerySet[_M], **lookup: Any) -> _M:
         """Return the one object of a queryset that the policy has filtered, or answer 404."""
+        if any("\0" in value for value in lookup.values() if isinstance(value, str)):
+            raise Http404  # nothing is named so, and PostgreSQL refuses to look
         return get_object_or_404(queryset, **lookup)
 
     def listed(self, queryset: QuerySet[Any], serializer: type[BaseSerializer[Any]]) -> Response:

@@ -3,6 +3,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F, Q
 
+from riders.models.fields import DocumentField
+
 
 class Association(models.Model):
     slug = models.SlugField(max_length=60, unique=True)
@@ -59,7 +61,7 @@ class Scheme(models.Model):
     key = models.CharField(max_length=80)
     version = models.PositiveIntegerField(default=1)
     title = models.CharField(max_length=200)
-    document = models.JSONField()
+    document = DocumentField()
 
     class Meta:
         ordering = ["key", "-version"]

@@ -3,6 +3,8 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from riders.models.fields import DocumentField
+
 
 class Score(models.Model):
     """One official score: a row of ``scores/1``. A ride before several judges is one score.
@@ -82,14 +84,14 @@ class StandingRow(models.Model):
     season = models.ForeignKey("riders.Season", on_delete=models.CASCADE, related_name="rows")
     table = models.PositiveIntegerField(default=0)
     position = models.PositiveIntegerField()
-    group = models.JSONField(default=dict)
+    group = DocumentField(default=dict)
     unit = models.CharField(max_length=120)
     pair = models.ForeignKey("riders.Pair", on_delete=models.CASCADE, null=True, related_name="standing_rows")
     placing = models.PositiveIntegerField(null=True)
     shared = models.BooleanField(default=False)
     value = models.CharField(max_length=30, blank=True)
     qualified = models.BooleanField()
-    document = models.JSONField()
+    document = DocumentField()
     explanations = models.JSONField(default=list)
     ranking = models.JSONField(default=dict)
 

@@ -48,6 +48,8 @@ _NUMBERS = {"id", "class", "entry", "judge", "pair_id", "target", "in_ring", "ke
 def numbered_id(key: str, value: Any) -> Any:
     if key in _WORDS and value:
         return "<words>"
+    if key == "classes" and isinstance(value, list):
+        return ["<class>" if isinstance(member, int) else numbered(member) for member in value]
     return f"<{key}>" if (key in _NUMBERS and isinstance(value, int)) or key == "hint" else numbered(value)
 
 

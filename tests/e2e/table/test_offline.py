@@ -7,6 +7,7 @@ from django.contrib.sessions.models import Session
 from django.urls import reverse
 from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import expect
+from pytest_django.live_server_helper import LiveServer
 
 from competitions.models import Sheet, SheetRevision, TableChange
 from tests.builders import mark_sheet
@@ -241,6 +242,26 @@ def test_a_device_that_is_full_says_so_and_still_sends(open_as, judge, cls, addr
     page.context.set_offline(False)
     expect(page.locator("#state[data-waiting='0']")).to_be_visible()
     assert Sheet.objects.get().marks == {"1": 70}
+
+
+def test_a_server_that_is_restarted_in_the_middle_of_a_sheet(browser, judge, cls, address):
+    first = LiveServer("localhost")
+    place = first.url.removeprefix("http://")
+    context = browser.new_context(base_url=first.url)
+    log_in(context, judge, first.url)
+    page = context.new_page()
+    page.goto(address())
+    expect(page.locator("#state")).to_have_text(READY)
+    write(page, "7")
+    expect(page.locator(ARRIVED)).to_be_visible()
+    first.stop()
+    write(page, "65", "8")
+    expect(page.locator("#state")).to_contain_text("No network. 2 changes are kept here")
+    second = LiveServer(place)
+    expect(page.locator(ARRIVED)).to_be_visible(timeout=40000)
+    assert Sheet.objects.get().marks == {"1": 70, "2": 65, "3": 80}
+    context.close()
+    second.stop()
 
 
 def test_two_pages_of_one_browser_show_the_same(day, address):
