@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import json
 from datetime import date, timedelta
-from importlib import import_module
 from pathlib import Path
 from random import Random
 
 import pytest
-from django.apps import apps
 
 from riders.models import Season, StandingRow
 from riders.services import standings
@@ -140,16 +138,3 @@ def test_rows_from_before_places_could_be_merged_are_rebuilt_whole():
     assert store_touched(season, pairs=[make_pair(1).pk]) is False
     assert season.rows.get().ranking
     assert store_touched(season, pairs=[make_pair(1).pk]) is True
-
-
-def test_rows_counted_through_the_season_are_counted_by_table_and_back():
-    migration = import_module("riders.migrations.0005_number_tables")
-    season = make_season(scheme=qualifying_scheme(require=[]))
-    levels = ("novice", "novice", "elementary")
-    post_scores([row(n, level=level) for n, level in enumerate(levels, start=1)], by=None)
-    counted = list(season.rows.values_list("unit", "table", "position"))
-    migration.count_through(apps, None)
-    assert set(season.rows.values_list("table", "position")) == {(0, 0), (0, 1), (0, 2)}
-    migration.number_tables(apps, None)
-    assert list(season.rows.values_list("unit", "table", "position")) == counted
-    assert {(table, position) for _, table, position in counted} == {(0, 0), (1, 0), (1, 1)}
