@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from django.conf import settings
@@ -11,11 +11,12 @@ from django.urls import reverse
 import scoring
 from competitions.models import CompetitionClass, Entry, Sheet
 from competitions.selectors.board import Board, BoardRow, SeatColumn, TeamRow, board_for
+from competitions.selectors.remarks import to_practise
 from competitions.selectors.sheets import SheetLine, SheetView, sheet_view, sheets_of_entry
 from reports.pdf.heads import ClassHead
 from reports.pdf.results import ResultLine, ResultsData, SeatFigures, TeamLine
 from reports.pdf.running_order import RideLine, RunningOrderData
-from reports.pdf.sheets import ItemLine, SheetData, SheetsData
+from reports.pdf.sheets import ItemLine, PanelLine, PractiseLine, SheetData, SheetsData
 from reports.tiewords import tie_words
 
 
@@ -136,8 +137,8 @@ def _ride_line(entry: Entry, pause: int) -> RideLine:
     )
 
 
-def _sheets_data(entry: Entry, views: Iterable[SheetView]) -> SheetsData:
-    competition_class = entry.competition_class
+def _sheets_data(entry: Entry, found: Iterable[SheetView]) -> SheetsData:
+    competition_class, views = entry.competition_class, list(found)
     board = board_for(competition_class, everyone=True)
     row = next((row for row in board.rows if row.entry_id == entry.pk), None)
     return SheetsData(
@@ -148,6 +149,34 @@ def _sheets_data(entry: Entry, views: Iterable[SheetView]) -> SheetsData:
         result=_result_words(row, board) if row else "",
         state=board.state,
         sheets=tuple(_sheet(view, row, competition_class) for view in views),
+        panel=_panel(row, board, printed={view.seat for view in views}) if row else (),
+        working=row.working if row else (),
+        practise=_practise(views) if len(views) > 1 else (),
+    )
+
+
+def _panel(row: BoardRow, board: Board, *, printed: Collection[str]) -> tuple[PanelLine, ...]:
+    lines = []
+    for column in board.seats:
+        if cell := row.seats.get(column.seat):
+            line = PanelLine(
+                seat=column.seat,
+                judge=column.judge,
+                points=cell.points,
+                percentage=cell.percentage,
+                place=cell.place,
+                printed=column.seat in printed,
+            )
+            lines.append(line)
+    return tuple(lines)
+
+
+def _practise(views: Sequence[SheetView]) -> tuple[PractiseLine, ...]:
+    """Return what the judges wrote where most was lost, at most two remarks an item."""
+    return tuple(
+        PractiseLine(seat=said.seat, item=said.item, at=said.at, words=said.text, mark=said.mark, remark=said.words)
+        for costly in to_practise(views)
+        for said in costly.remarks[:2]
     )
 
 
@@ -167,6 +196,7 @@ def _sheet(view: SheetView, row: BoardRow | None, competition_class: Competition
         judge=view.judge,
         lines=() if given else tuple(_item(line) for line in view.lines),
         lost=() if given else tuple(_item(line) for line in view.lost),
+        practise=() if given else _practise([view]),
         overall_remarks=view.overall_remarks,
         points=view.summary.points or None,
         maximum=view.summary.maximum or None,

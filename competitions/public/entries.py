@@ -12,13 +12,12 @@ from django.views.decorators.http import require_safe
 from competitions import policy
 from competitions.models import Entry, Sheet
 from competitions.public.access import entry_or_404
-from competitions.public.remarks import EarlierSheet, coming_back, costliest, seen_before
 from competitions.selectors.board import Board, BoardRow, SeatCell, SeatColumn, board_for
+from competitions.selectors.remarks import EarlierSheet, coming_back, costliest, seen_before, to_practise
 from competitions.selectors.sheets import SheetLine, SheetView, sheet_view
 
 _SHEETS_LOOKED_BACK_AT = 12
 _COSTLIEST_SHOWN = 5
-_TO_PRACTISE = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +65,6 @@ def sheets_page(request: HttpRequest, slug: str, class_number: str, entry_number
     if not views:
         raise Http404
     earlier = _earlier_sheets(request, entry)
-    costly = costliest(views, number=12)
     return render(
         request,
         "competitions/entry_sheets.html",
@@ -78,8 +76,8 @@ def sheets_page(request: HttpRequest, slug: str, class_number: str, entry_number
             "works_here": policy.can(request.user, "run", entry),
             "all_visible": len(views) == entry.sheets.count(),
             "lines": _side_by_side(views),
-            "costliest": costly[:_COSTLIEST_SHOWN],
-            "practise": [item for item in costly if item.remarks][:_TO_PRACTISE],
+            "costliest": costliest(views, number=_COSTLIEST_SHOWN),
+            "practise": to_practise(views),
             "overall": [view for view in views if view.overall_remarks],
             "coming_back": coming_back(views),
             "seen_before": seen_before(views, earlier),

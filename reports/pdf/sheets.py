@@ -12,12 +12,13 @@ from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Spacer
 
 from reports.pdf.bars import Bars
 from reports.pdf.heads import ClassHead, dotted
-from reports.pdf.ink import BODY, EARTH, NOTE, RUNNING, SMALL, SOFT, moment
+from reports.pdf.ink import BODY, EARTH, NOTE, RULE, RUNNING, SMALL, SOFT, moment
 from reports.pdf.lists import DASH, EMPTY, TIMES, Cell, Column, Ink, Row, RowList, figure, heading, words
 from reports.pdf.page import Aside, Frames, Masthead, build_closest, first_page, next_part
-from reports.pdf.text import BOLD, OBLIQUE, SANS, paragraph
+from reports.pdf.text import BOLD, OBLIQUE, SANS, face_for, one_line, paragraph, shorten
 
 _TALL_WORDS = 700
+_CLOSEST = 1.4
 _SHARES = (0.46, 0.4, 0.52, 0.58)
 
 
@@ -39,8 +40,32 @@ class ItemLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PractiseLine:
+    """A judge's remark on an item that cost much, as written: what to school next, in the judge's words."""
+
+    seat: str
+    item: str
+    at: str
+    words: str
+    mark: str | None
+    remark: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PanelLine:
+    """What one seat of the panel gave, as published text."""
+
+    seat: str
+    judge: str
+    points: str | None = None
+    percentage: str | None = None
+    place: int | None = None
+    printed: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SheetData:
-    """One seat's sheet. ``lost`` are the lines that cost most, the costliest first.
+    """One seat's sheet. ``lost`` are the lines that cost most, the costliest first; ``practise`` what was said of them.
 
     ``off`` says in sentences what came off and where; ``reduced`` that some of it came off this sheet's points.
     """
@@ -49,6 +74,7 @@ class SheetData:
     judge: str
     lines: tuple[ItemLine, ...]
     lost: tuple[ItemLine, ...]
+    practise: tuple[PractiseLine, ...] = ()
     overall_remarks: str
     points: str | None
     maximum: str | None
@@ -62,7 +88,11 @@ class SheetData:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetsData:
-    """One or all sheets of a ride; ``result`` is the entry's line in the results as a sentence."""
+    """One or all sheets of a ride; ``result`` is the entry's line in the results as a sentence.
+
+    ``panel`` are all seats, also those whose sheet is not printed; ``working`` the lines that lead from the sheets to
+    the place; ``practise`` what all printed sheets say together, where there are several.
+    """
 
     head: ClassHead
     number: str
@@ -71,6 +101,9 @@ class SheetsData:
     result: str
     state: str
     sheets: tuple[SheetData, ...]
+    panel: tuple[PanelLine, ...] = ()
+    working: tuple[str, ...] = ()
+    practise: tuple[PractiseLine, ...] = ()
 
 
 def build(data: SheetsData) -> bytes:
@@ -90,7 +123,7 @@ def _story(data: SheetsData, frames: Frames, pad: float) -> list[Flowable]:
         story += [*(next_part() if story else []), *_sheet(sheet, data, frames.width, pad - 0.7)]
     if not data.sheets:
         return [*first_page(""), _masthead(None, data, frames.width), paragraph("No sheet yet.", style=RUNNING)]
-    return story
+    return [*story, *_ride(data, frames.width)]
 
 
 def _masthead(sheet: SheetData | None, data: SheetsData, width: float) -> Masthead:
@@ -101,7 +134,8 @@ def _masthead(sheet: SheetData | None, data: SheetsData, width: float) -> Masthe
         head.where,
     ]
     if sheet is None:
-        return Masthead(dotted((head.competition, "Sheet")), data.rider, facts, width)
+        eyebrow = "From the sheets to the place" if data.sheets else "Sheet"
+        return Masthead(dotted((head.competition, eyebrow)), data.rider, facts, width)
     judge = f"Judge at {sheet.seat}: {sheet.judge}" if sheet.judge else f"Judge at {sheet.seat}"
     of = f"{sheet.points} of {sheet.maximum} points" if sheet.points and sheet.maximum else ""
     shown = f"{sheet.percentage} %" if sheet.percentage else DASH
@@ -119,7 +153,8 @@ def _sheet(sheet: SheetData, data: SheetsData, width: float, pad: float) -> list
     story += _words(sheet)
     if sheet.lost:
         story.append(KeepTogether([Spacer(0, 6), *_lost(sheet, width)]))
-    return [*story, KeepTogether([Spacer(0, 8), *_closing(sheet, data)])]
+    story += _practise(sheet.practise)
+    return [*story, KeepTogether([Spacer(0, 8), *_closing(sheet, data), _Signature(sheet, width, pad)])]
 
 
 def _items(sheet: SheetData, width: float, pad: float) -> RowList:
@@ -219,21 +254,111 @@ def _lost(sheet: SheetData, width: float) -> list[Flowable]:
     shown = [
         (dotted((line.item, line.at, line.words)), line.lost or "0", Fraction(line.lost or "0")) for line in sheet.lost
     ]
-    note = paragraph(
-        "Points short of the most that the movement could earn, times its coefficient. The judge's remark and your "
-        "trainer say what to do about it.",
-        style=NOTE,
-    )
+    note = paragraph("Points short of the most that the movement could earn, times its coefficient.", style=NOTE)
     return [title, Spacer(0, 3), Bars(shown, width), note]
 
 
+def _practise(lines: Sequence[PractiseLine], *, seats: bool = False) -> list[Flowable]:
+    """Return the judges' own words on what cost most, or nothing where they wrote none."""
+    if not lines:
+        return []
+    told = [paragraph(*_practise_words(line, seats=seats), style=RUNNING) for line in lines]
+    note = paragraph(
+        "The judge's own words about this one ride, beginning where most was lost. What is right for this horse and "
+        "rider is decided by the judge, the rules in force and a qualified trainer, the welfare of the horse first.",
+        style=NOTE,
+    )
+    title = paragraph(("bold", "What to practise next"), style=RUNNING)
+    return [KeepTogether([Spacer(0, 6), title, told[0]]), *told[1:], note]
+
+
+def _practise_words(line: PractiseLine, *, seats: bool) -> tuple[str | tuple[str, str], ...]:
+    where = dotted((line.item, line.at))
+    mark = f" {line.mark}:" if line.mark is not None else ":"
+    seat = (f"(judge at {line.seat})",) if seats else ()
+    return ("bold", where), f"{line.words}{mark}", ("italic", line.remark), *seat
+
+
 def _closing(sheet: SheetData, data: SheetsData) -> list[Flowable]:
-    signed = "Signed by the judge" if sheet.signed else "Not signed"
-    when = f", last written {moment(sheet.changed_at, zone=data.head.zone)}" if sheet.changed_at else ""
-    lines: list[Flowable] = [paragraph(f"{signed}{when}.", style=NOTE)]
+    lines: list[Flowable] = []
     if data.result:
-        lines.insert(0, paragraph(("bold", "Result:"), data.result, style=RUNNING))
+        lines.append(paragraph(("bold", "Result:"), data.result, style=RUNNING))
     if any(line.substitute for line in sheet.lines):
         note = "office: the judge could not give this mark any more; the office put in the mean of the other marks."
         lines.append(paragraph(note, style=NOTE))
-    return lines
+    signed = "Signed by the judge" if sheet.signed else "Not signed"
+    when = f", last written {moment(sheet.changed_at, zone=data.head.zone)}" if sheet.changed_at else ""
+    return [*lines, paragraph(f"{signed}{when}.", style=NOTE)]
+
+
+class _Signature(Flowable):
+    """A line to sign on, with the judge's name under it, and as much room above it as the page's setting has."""
+
+    def __init__(self, sheet: SheetData, width: float, pad: float) -> None:
+        super().__init__()
+        self.height = 20 + 12 * (pad - _CLOSEST)
+        self.words = f"Signature of {sheet.judge or f'the judge at {sheet.seat}'}"
+        self.width = width
+
+    def wrap(self, _width: float, _height: float) -> tuple[float, float]:
+        return self.width, self.height
+
+    def draw(self) -> None:
+        canvas, half = self.canv, self.width * 0.62
+        canvas.setStrokeColor(RULE)
+        canvas.setLineWidth(0.6)
+        canvas.line(0, 13, half, 13)
+        canvas.line(half + 18, 13, self.width, 13)
+        canvas.setFillColor(SOFT)
+        face = face_for(one_line(self.words), face=SANS)
+        canvas.setFont(face, SMALL)
+        canvas.drawString(0, 3, shorten(self.words, width=half, face=face, size=SMALL))
+        canvas.setFont(SANS, SMALL)
+        canvas.drawString(half + 18, 3, "Place and date")
+
+
+def _ride(data: SheetsData, width: float) -> list[Flowable]:
+    """Return what leads from the sheets to the place, after several sheets on a page apart: panel and working."""
+    if not data.panel and not data.working:
+        return []
+    story: list[Flowable] = []
+    if len(data.sheets) > 1:
+        name = f"{data.rider} with {data.horse} · {data.head.name} · from the sheets to the place"
+        story += [*next_part(), *first_page(name), _masthead(None, data, width), Spacer(0, 7)]
+        story += [paragraph(("bold", "Result:"), data.result, style=RUNNING)] if data.result else []
+        story += _practise(data.practise, seats=True)
+    if data.panel:
+        title = "The panel" if len(data.sheets) > 1 else "The panel's other sheets"
+        shown = [line for line in data.panel if len(data.sheets) > 1 or not line.printed]
+        if shown:
+            story.append(KeepTogether([Spacer(0, 8), paragraph(("bold", title), style=RUNNING), _panel(shown, width)]))
+    if data.working:
+        title = paragraph(("bold", "How the result was worked out"), style=RUNNING)
+        lines = [paragraph(f"{number}.", line, style=RUNNING) for number, line in enumerate(data.working, start=1)]
+        note = paragraph("Every line can be checked with a pocket calculator.", style=NOTE)
+        story += [KeepTogether([Spacer(0, 8), title, *lines[:2]]), *lines[2:], note]
+    return story
+
+
+def _panel(lines: Sequence[PanelLine], width: float) -> RowList:
+    columns = [
+        Column(title="Seat", width=40),
+        Column(title="Judge", width=width - 40 - 70 - 70 - 60),
+        Column(title="Points", width=70, align="decimal", decimals=1, gap=12),
+        Column(title="%", width=70, align="decimal", decimals=3, gap=10),
+        Column(title="Place", width=60, align="right"),
+    ]
+    rows = [
+        Row(
+            cells=(
+                figure(line.seat, ink=Ink(BOLD, BODY)),
+                words(line.judge, width=columns[1].room),
+                figure(line.points or DASH),
+                figure(line.percentage or DASH),
+                figure(str(line.place) if line.place is not None else DASH),
+            ),
+            pad=2.2,
+        )
+        for line in lines
+    ]
+    return RowList(columns, rows)

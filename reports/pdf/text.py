@@ -129,12 +129,15 @@ def text(value: object) -> str:
     return escape(clean(value)).replace("\n", "<br/>")
 
 
+_FACES = {"bold": BOLD, "italic": OBLIQUE}
+
+
 def paragraph(*runs: object, style: ParagraphStyle) -> Paragraph:
-    """Return a Paragraph of the runs with a blank between them; a run ``("bold", words)`` is in the bold face."""
+    """Return a Paragraph of the runs with a blank between them; ``("bold", words)`` or ``("italic", words)`` is one."""
     register_fonts()
     parts = []
     for run in runs:
-        bold, words = (run[0] == "bold", run[1]) if isinstance(run, tuple) else (False, run)
-        face = face_for(clean(words), face=BOLD if bold else style.fontName)
+        wanted, words = (_FACES[run[0]], run[1]) if isinstance(run, tuple) else (style.fontName, run)
+        face = face_for(clean(words), face=wanted)
         parts.append(text(words) if face == style.fontName else f'<font name="{face}">{text(words)}</font>')
     return Paragraph(" ".join(parts), style)

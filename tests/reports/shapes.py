@@ -11,7 +11,7 @@ from reports.pdf.heads import ClassHead
 from reports.pdf.results import ResultLine, ResultsData, SeatFigures, TeamLine
 from reports.pdf.running_order import RideLine, RunningOrderData
 from reports.pdf.season_statement import RequirementLine, ScoreLine, SeasonStatementData, TableStanding
-from reports.pdf.sheets import ItemLine, SheetData, SheetsData
+from reports.pdf.sheets import ItemLine, PanelLine, PractiseLine, SheetData, SheetsData
 
 SEATS = ("C", "H", "B", "E", "M", "K", "F")
 JUDGES = (
@@ -305,6 +305,7 @@ def sheet(
         judge=judge,
         lines=tuple(lines),
         lost=tuple(lost),
+        practise=tuple(practise_line(line, seat=seat) for line in lost[:3] if line.remark),
         overall_remarks=(
             "A willing horse, ridden with feeling. The trot work is regular and shows good swing; in the canter the "
             "frame becomes short and the collection costs activity." + (" Keep at it." * 400 if long else "")
@@ -322,6 +323,10 @@ def sheet(
     )
 
 
+def practise_line(line: ItemLine, *, seat: str) -> PractiseLine:
+    return PractiseLine(seat=seat, item=line.item, at=line.at, words=line.words, mark=line.mark, remark=line.remark)
+
+
 def sheets(*, count: int = 1, remarks: bool = True, long: bool = False, **changes: object) -> SheetsData:
     fields: dict[str, object] = {
         "head": class_head(),
@@ -333,6 +338,27 @@ def sheets(*, count: int = 1, remarks: bool = True, long: bool = False, **change
         "sheets": tuple(
             sheet(seat=SEATS[n], judge=JUDGES[n], remarks=remarks, long=long and n == 1) for n in range(count)
         ),
+        "panel": tuple(
+            PanelLine(
+                seat=SEATS[n],
+                judge=JUDGES[n],
+                points="221.5",
+                percentage=percentage(n, 2),
+                place=n + 2,
+                printed=n < count,
+            )
+            for n in range(3 if count == 1 and remarks else count)
+        ),
+        "working": (
+            "C: 223.5 points - 2 for 1 error of course = 221.5 of 330 = 67.121 % (67.121212... rounded half up)",
+            "Total: (67.121 + 66.818 + 68.291) / 3 = 67.410 %",
+            "Equal with number 14 on 67.410 %.",
+            "Collective marks: 14 (C) + 15 (H) + 14.5 (B) = 43.5",
+            "Collective marks: 43.5, against 42 of number 14; the higher is placed first.",
+        )
+        if count and remarks
+        else (),
+        "practise": (practise_line(item_line(4, remark="More bend, earlier."), seat="H"),) if count > 1 else (),
     }
     return SheetsData(**(fields | changes))  # type: ignore[arg-type]
 

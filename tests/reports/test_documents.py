@@ -250,6 +250,22 @@ def test_a_sheet_holds_every_mark_word_and_what_came_off():
         assert expected in printed
 
 
+def test_a_sheet_leads_from_the_mark_to_the_place_and_says_what_to_practise():
+    data = shapes.sheets()
+    printed = words(sheets.build(data))
+    for expected in ("What to practise next", "Signature of Marguerite Sauvignac", "How the result was worked out"):
+        assert expected in printed
+    closed = closed_up(sheets.build(data))
+    for number, line in enumerate(data.working, start=1):
+        assert f"{number}.{line}".replace(" ", "") in closed
+    assert "The panel's other sheets" in printed
+    assert "Tamás Keresztúri" in printed
+    several = read(sheets.build(shapes.sheets(count=5))).pages[-1].extract_text()
+    assert "FROM THE SHEETS TO THE PLACE" in several.upper()
+    assert all(judge in several for judge in shapes.JUDGES[:5])
+    assert "More bend, earlier." in several
+
+
 def test_a_sheet_without_remarks_is_one_page_and_has_no_column_for_them():
     pages = sheets.build(shapes.sheets(remarks=False))
     assert len(read(pages).pages) == 1

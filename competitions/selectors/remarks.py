@@ -182,6 +182,14 @@ def costliest(views: Sequence[SheetView], *, number: int = 5) -> list[Costly]:
     return [Costly(items[item], format_exact(lost[item]), tuple(said[item])) for item in order[:number]]
 
 
+def to_practise(views: Sequence[SheetView], *, among: int = 12, number: int = 3) -> list[Costly]:
+    """Return the costliest items of which a judge wrote more than praise: where to begin schooling.
+
+    Only the ``among`` costliest are looked at: a remark on what cost little does not come first.
+    """
+    return [item for item in costliest(views, number=among) if item.remarks][:number]
+
+
 def _wanting(views: Iterable[SheetView]) -> Iterator[tuple[SheetView, SheetLine]]:
     """Yield the lines with a remark whose mark is not above the middle mark of its sheet, or that have no mark."""
     for view in views:

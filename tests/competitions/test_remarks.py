@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from competitions.public.remarks import EarlierSheet, coming_back, costliest, only_praises, qualities_in, seen_before
+from competitions.selectors.remarks import EarlierSheet, coming_back, costliest, only_praises, qualities_in, seen_before
 from competitions.selectors.sheets import SheetLine, SheetView
 from scoring import SheetSummary
 
