@@ -162,6 +162,15 @@ KINDS: Mapping[str, Kind] = {
             file_name=_class_file("results"),
         ),
         Kind(
+            name="working",
+            title="Working of the results",
+            private=False,
+            find=_class,
+            version=_class_version,
+            may_have=_may_view_class,
+            file_name=_class_file("working of the results"),
+        ),
+        Kind(
             name="championship",
             title="Championship",
             private=False,

@@ -118,6 +118,7 @@ def _result_line(row: BoardRow, steps: Sequence[Mapping[str, Any]]) -> ResultLin
         },
         parts=row.parts,
         tie=tie_words(row.tie, steps),
+        working=row.working,
     )
 
 

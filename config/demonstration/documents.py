@@ -45,7 +45,11 @@ def wanted_documents(scenario: Scenario) -> list[dict[str, Any]]:
     """Return what to ask for: every kind, for every class, and all that belongs to the rider of the demonstration."""
     classes = list(scenario.competition.classes.order_by("number"))
     wanted: list[dict[str, Any]] = [
-        {"kind": kind, "target": found.pk} for found in classes for kind in ("running-order", "results")
+        {"kind": kind, "target": found.pk} for found in classes for kind in ("running-order", "results", "working")
+    ]
+    wanted += [
+        {"kind": "championship", "target": championship.pk}
+        for championship in scenario.competition.championships.order_by("pk")
     ]
     own = {"entry__competition_class__competition": scenario.competition, "entry__pair__rider": scenario.rider}
     sheets = list(Sheet.objects.filter(**own).order_by("entry__competition_class__number", "pk"))

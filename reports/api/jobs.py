@@ -108,8 +108,8 @@ class ReportInput(Input):
     target = StrictInteger(
         min_value=1,
         max_value=_LARGEST,
-        help_text="Number of what it is about: the class (results, running-order), the championship (championship), "
-        "the sheet (sheet), the entry (sheets), the pair (season-statement).",
+        help_text="Number of what it is about: the class (results, working, running-order), the championship "
+        "(championship), the sheet (sheet), the entry (sheets), the pair (season-statement).",
     )
     options = OptionsInput(required=False)
 

@@ -60,6 +60,7 @@ class ResultLine:
     seats: Mapping[str, SeatFigures] = field(default_factory=dict)
     parts: Mapping[str, str] = field(default_factory=dict)
     tie: str = ""
+    working: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from reports import championship_sources, season_sources, sources
-from reports.pdf import championship, results, running_order, season_statement, sheets
+from reports.pdf import championship, results, running_order, season_statement, sheets, working
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +20,7 @@ class Print:
 
 PRINTS: Mapping[str, Print] = {
     "results": Print(sources.results_data, results.build),
+    "working": Print(sources.results_data, working.build),
     "championship": Print(championship_sources.championship_data, championship.build),
     "running-order": Print(sources.running_order_data, running_order.build),
     "sheet": Print(sources.sheet_data, sheets.build),

@@ -294,7 +294,7 @@ class TestDocuments:
     def test_every_kind_is_asked_for(self):
         wanted = documents.wanted_documents(load(say=quiet))
         assert {request["kind"] for request in wanted} == {
-            "results", "running-order", "sheet", "sheets", "season-statement",
+            "results", "working", "running-order", "championship", "sheet", "sheets", "season-statement",
         }  # fmt: skip
         assert sum(request["kind"] == "results" for request in wanted) == 9
 
@@ -337,7 +337,7 @@ def test_the_whole_demonstration_with_a_real_queue_and_worker(tmp_path):
     done = manage("demo", "--once")
     assert done.returncode == 0, done.stdout + done.stderr
     listed = re.findall(r"^(\d+) +(\d+) +(.+\.pdf) +(reports/\S+\.pdf)$", done.stdout, re.MULTILINE)
-    assert len(listed) == 42
+    assert len(listed) == 52
     for pages, size, _, path in listed:
         content = (tmp_path / "files" / path).read_bytes()
         assert len(content) == int(size)

@@ -48,6 +48,13 @@ HOSTILE = (
     "e\u0301\u0302\u0303\u0304\u0305",
     "",
 )
+WORKING = (
+    "C: 223.5 points - 2 for 1 error of course = 221.5 of 330 = 67.121 % (67.121212... rounded half up)",
+    "Total: (67.121 + 66.818 + 68.291) / 3 = 67.410 %",
+    "Equal with number 14 on 67.410 %.",
+    "Collective marks: 14 (C) + 15 (H) + 14.5 (B) = 43.5",
+    "Collective marks: 43.5, against 42 of number 14; the higher is placed first.",
+)
 MORNING = datetime(2026, 11, 14, 8, 0, tzinfo=UTC)
 
 
@@ -97,9 +104,10 @@ def results(
     teams: bool = False,
     others: bool = True,
     panel: tuple[tuple[str, str], ...] | None = None,
+    working: tuple[str, ...] = (),
     **changes: object,
 ) -> ResultsData:
-    lines = [result_line(index, seats=seats) for index in range(entries)]
+    lines = [result_line(index, seats=seats, working=working) for index in range(entries)]
     if others:
         lines += [
             result_line(entries, seats=seats, placing=None, hors_concours=True),
@@ -349,15 +357,7 @@ def sheets(*, count: int = 1, remarks: bool = True, long: bool = False, **change
             )
             for n in range(3 if count == 1 and remarks else count)
         ),
-        "working": (
-            "C: 223.5 points - 2 for 1 error of course = 221.5 of 330 = 67.121 % (67.121212... rounded half up)",
-            "Total: (67.121 + 66.818 + 68.291) / 3 = 67.410 %",
-            "Equal with number 14 on 67.410 %.",
-            "Collective marks: 14 (C) + 15 (H) + 14.5 (B) = 43.5",
-            "Collective marks: 43.5, against 42 of number 14; the higher is placed first.",
-        )
-        if count and remarks
-        else (),
+        "working": WORKING if count and remarks else (),
         "practise": (practise_line(item_line(4, remark="More bend, earlier."), seat="H"),) if count > 1 else (),
     }
     return SheetsData(**(fields | changes))  # type: ignore[arg-type]

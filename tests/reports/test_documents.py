@@ -11,7 +11,7 @@ from functools import cache
 import pytest
 from pypdf import PageObject, PdfReader
 
-from reports.pdf import championship, results, running_order, season_statement, sheets
+from reports.pdf import championship, results, running_order, season_statement, sheets, working
 from reports.pdf.ink import MARGIN
 from reports.pdf.text import missing_letters, one_line, width_of
 from tests.reports import shapes
@@ -52,6 +52,8 @@ BUILDS: dict[str, Callable[[], bytes]] = {
     "running order": lambda: running_order.build(shapes.running_order()),
     "running order, 60 rides": lambda: running_order.build(shapes.running_order(count=60)),
     "running order, nobody": lambda: running_order.build(shapes.running_order(count=0)),
+    "working": lambda: working.build(shapes.results(entries=40, working=shapes.WORKING)),
+    "working without entries": lambda: working.build(shapes.results(entries=0, others=False)),
     "sheet": lambda: sheets.build(shapes.sheets()),
     "sheet without remarks": lambda: sheets.build(shapes.sheets(remarks=False)),
     "sheets of 5 judges": lambda: sheets.build(shapes.sheets(count=5)),

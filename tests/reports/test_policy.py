@@ -20,8 +20,10 @@ ROLES = ("visitor", "stranger", "rider", "judge", "office", "keeper", "staff")
 ALLOWED = {
     ("results", "published"): set(ROLES),
     ("running-order", "published"): set(ROLES),
+    ("working", "published"): set(ROLES),
     ("results", "planned"): {"judge", "office", "staff"},
     ("running-order", "planned"): {"judge", "office", "staff"},
+    ("working", "planned"): {"judge", "office", "staff"},
     ("sheet", "published"): {"judge", "office", "staff"},
     ("sheets", "published"): {"office", "staff"},
     ("sheet", "official"): {"rider", "judge", "office", "staff"},
@@ -69,6 +71,7 @@ def order(kind: str, show: CompetitionClass, season: Season) -> dict[str, object
     return {
         "results": {"target": show.pk},
         "running-order": {"target": show.pk},
+        "working": {"target": show.pk},
         "championship": {"target": show.competition.championships.get().pk},
         "sheet": {"target": entry.sheets.get(seat__seat="C").pk},
         "sheets": {"target": entry.pk},

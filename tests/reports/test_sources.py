@@ -59,6 +59,16 @@ def test_a_result_list_has_the_figures_of_the_board_and_its_address(official_cla
         assert line.total in text
 
 
+def test_the_working_of_a_class_leads_every_entry_to_its_place(official_class):
+    data = sources.results_data(official_class)
+    text = "".join(printed("working", official_class).split())
+    lines = [sentence for line in data.lines for sentence in line.working]
+    assert len(lines) > len(data.lines)
+    for sentence in lines:
+        assert "".join(sentence.split()) in text
+    assert "fallofthe" in text
+
+
 def test_a_sheet_has_marks_remarks_and_the_working_of_what_came_off(official_class):
     entry = official_class.entries.get(number="1")
     sheet = entry.sheets.get(seat__seat="H")

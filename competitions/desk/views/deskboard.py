@@ -15,7 +15,7 @@ from competitions.selectors.board import class_version
 from competitions.services.entries import set_in_ring
 from riders.errors import DomainError
 
-REPORT_KINDS = (("running-order", "Running order"), ("results", "Result list"))
+REPORT_KINDS = (("running-order", "Running order"), ("results", "Result list"), ("working", "Working of the results"))
 
 
 class ClassDeskPage(ClassDeskView):
