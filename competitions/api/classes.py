@@ -15,7 +15,7 @@ from competitions.policy import visible
 from competitions.services.classes import create_class, update_class
 from competitions.services.team_rules import set_team_rules
 from riders.api.access import Anyone, SignedIn
-from riders.api.fields import DocumentField, Input, StrictInteger, StrictText
+from riders.api.fields import DocumentField, Input, StrictFlag, StrictInteger, StrictText
 from riders.api.idempotency import idempotent
 from riders.api.preconditions import expected_version, needs_if_match
 
@@ -32,6 +32,7 @@ _INPUT = {
     "starts_at": "09:00",
     "interval_seconds": 480,
     "breaks": [{"after": 8, "minutes": 15}],
+    "from_recordings": False,
     "panel": [{"seat": "C", "judge": 7, "parts": []}],
 }
 _EXAMPLE = {
@@ -119,6 +120,7 @@ class _ClassFields(Input):
     starts_at = serializers.TimeField(required=False, allow_null=True, help_text="Local time of the first ride.")
     interval_seconds = StrictInteger(min_value=60, max_value=7200, required=False)
     breaks = BreakSerializer(many=True, required=False, max_length=50)  # type: ignore[call-arg]
+    from_recordings = StrictFlag(required=False, help_text="The rides are judged from recordings, not at the arena.")
     panel = SeatInput(  # type: ignore[call-arg]
         many=True, max_length=20, help_text="The seats in the order of columns."
     )

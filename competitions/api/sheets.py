@@ -16,7 +16,17 @@ from competitions.policy import can, seats_of, visible
 from competitions.selectors.sheets import SheetView, sheet_view
 from competitions.services.sheets import SheetChanges, save_sheet
 from riders.api.access import SignedIn
-from riders.api.fields import DecimalIn, Figure, Input, KeywordNames, MarkIn, OptionalFigure, StrictFlag, StrictText
+from riders.api.fields import (
+    DecimalIn,
+    Figure,
+    Input,
+    KeywordNames,
+    MarkIn,
+    OptionalFigure,
+    StrictFlag,
+    StrictInteger,
+    StrictText,
+)
 from riders.api.filters import NumberOf
 from riders.api.idempotency import idempotent
 from riders.api.preconditions import etag_of, expected_version, needs_if_match
@@ -34,6 +44,9 @@ _LINE = {
     "lost": "7",
     "remark": "more bend",
     "substitute": False,
+    "time": 83400,
+    "remark_time": 85200,
+    "limited": False,
 }
 _EXAMPLE = {
     "id": 2207,
@@ -50,6 +63,11 @@ _EXAMPLE = {
     "given_result": None,
     "typed_total": None,
     "substitutes": [],
+    "times": {"14": 83400},
+    "remark_times": {"14": 85200},
+    "overall_time": None,
+    "limited": [],
+    "filmed_from": "at C, 2.50 m high",
     "errors": 0,
     "lines": [_LINE],
     "summary": {"points": "13", "maximum": "20", "percentage": "65.000", "complete": False, "missing": ["15"]},
@@ -58,6 +76,11 @@ _EXAMPLE = {
     "version": 8,
     "changed_at": "2027-03-06T10:12:31Z",
 }
+_SHOWN = (
+    *("seat", "judge", "number", "rider", "horse", "given_result", "typed_total", "errors", "summary"),
+    *("overall_time", "filmed_from", "signed", "version", "changed_at"),
+)
+_TIME = "Whole milliseconds from the beginning of the recording."
 _ENTIRELY_GIVEN = {"given_result": {"percentage": "67.273"}, "reason": "only the result was handed in"}
 
 
@@ -76,6 +99,9 @@ class SheetLineSerializer(serializers.Serializer[Any]):
     lost = OptionalFigure()
     remark = serializers.CharField()
     substitute = serializers.BooleanField(help_text="The office put the mark in for the judge.")
+    time = serializers.IntegerField(allow_null=True, help_text=_TIME)
+    remark_time = serializers.IntegerField(allow_null=True, help_text=_TIME)
+    limited = serializers.BooleanField(help_text="The camera showed too little of it.")
 
 
 class SheetSummarySerializer(serializers.Serializer[Any]):
@@ -86,6 +112,13 @@ class SheetSummarySerializer(serializers.Serializer[Any]):
     percentage = OptionalFigure()
     complete = serializers.BooleanField()
     missing = serializers.ListField(child=serializers.CharField(), help_text="Items without a mark.")
+
+
+class TimeIn(StrictInteger):
+    """A moment of a recording."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(min_value=0, max_value=24 * 60 * 60 * 1000, **kwargs)
 
 
 class GivenResultSerializer(Input):
@@ -118,6 +151,17 @@ class SheetSerializer(KeywordNames, serializers.Serializer[Any]):
     given_result = GivenResultSerializer(allow_null=True)
     typed_total = OptionalFigure(help_text="The total on the paper sheet, as typed, to compare with ours.")
     substitutes = serializers.ListField(child=serializers.CharField(), help_text="Items whose mark the office put in.")
+    times = serializers.DictField(child=serializers.IntegerField(), help_text=f"When each item was marked. {_TIME}")
+    remark_times = serializers.DictField(
+        child=serializers.IntegerField(), help_text=f"When each remark was begun. {_TIME}"
+    )
+    overall_time = serializers.IntegerField(allow_null=True, help_text=f"When the overall remarks were begun. {_TIME}")
+    limited = serializers.ListField(
+        child=serializers.CharField(), help_text="Items of which the camera showed too little."
+    )
+    filmed_from = serializers.CharField(
+        help_text="Where the camera stood whose recording was judged; empty for a ride seen at the arena."
+    )
     errors = serializers.IntegerField(help_text="Errors of course of the entry.")  # type: ignore[assignment]
     lines = SheetLineSerializer(many=True)
     summary = SheetSummarySerializer()
@@ -134,6 +178,7 @@ class SheetSerializer(KeywordNames, serializers.Serializer[Any]):
         OpenApiExample("A mark and a remark", value={"marks": {"14": "6.5"}, "remarks": {"14": "more bend"}}),
         OpenApiExample("Take a mark away", value={"marks": {"14": None}}),
         OpenApiExample("Only the result is known", value=_ENTIRELY_GIVEN),
+        OpenApiExample("A moment of the recording", value={"times": {"14": 83400}, "limited": ["15"]}),
     ]
 )
 class SheetInput(Input):
@@ -149,6 +194,15 @@ class SheetInput(Input):
     signed = StrictFlag(required=False)
     substitutes = serializers.ListField(
         child=StrictText(max_length=40), required=False, max_length=200, help_text="For the office only."
+    )
+    times = serializers.DictField(child=TimeIn(allow_null=True), required=False, help_text=f"By item. {_TIME}")
+    remark_times = serializers.DictField(child=TimeIn(allow_null=True), required=False, help_text=f"By item. {_TIME}")
+    overall_time = TimeIn(required=False, allow_null=True, help_text=_TIME)
+    limited = serializers.ListField(
+        child=StrictText(max_length=40),
+        required=False,
+        max_length=200,
+        help_text="All items of which the camera showed too little.",
     )
     reason = StrictText(
         allow_blank=True, max_length=300, required=False, help_text="Why, for the history of the sheet."
@@ -191,6 +245,7 @@ class Sheets(CompetitionResource):
             "entry__competition_class__test",
             "entry__competition_class__rule_set",
         )
+        sheets = sheets.prefetch_related("entry__recordings")
         return visible(self.request.user, sheets).order_by("entry_id", "seat__order", "pk")
 
     @extend_schema(
@@ -274,6 +329,9 @@ def _place(sheet: Sheet) -> dict[str, Any]:
         "entry": sheet.entry_id,
         "class": sheet.entry.competition_class_id,
         "substitutes": sheet.substitutes,
+        "times": sheet.times,
+        "remark_times": sheet.remark_times,
+        "limited": sheet.limited,
         "overall_remarks": sheet.overall_remarks,
     }
 
@@ -288,8 +346,7 @@ def _marks(view: SheetView) -> dict[str, Any]:
 
 
 def _figures(view: SheetView) -> dict[str, Any]:
-    names = ("seat", "judge", "number", "rider", "horse", "given_result", "typed_total", "errors", "summary")
-    return {name: getattr(view, name) for name in (*names, "signed", "version", "changed_at")}
+    return {name: getattr(view, name) for name in _SHOWN}
 
 
 def _answer(sheet: Sheet) -> Response:

@@ -11,6 +11,7 @@ from competitions.desk.typed import mark_as_written
 from competitions.models import CompetitionClass, Entry, PanelSeat, PublishedResults, Sheet
 from competitions.selectors.consequences import deduction_sentence
 from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.recordings import time_text
 from riders.models import Pair
 
 
@@ -60,6 +61,7 @@ def _sheet_lines(before: Mapping[str, Any], after: Mapping[str, Any], labels: Ma
         old_words, new_words = before["remarks"].get(item, ""), after["remarks"].get(item, "")
         if old_words != new_words:
             yield Line(f"Remark, {labels.get(item, item)}", old_words, new_words)
+        yield from _recording_lines(before, after, item, label=labels.get(item, item))
     for key, what in (
         ("overall_remarks", "Overall remarks"),
         ("typed_total", "Total on the paper"),
@@ -69,6 +71,20 @@ def _sheet_lines(before: Mapping[str, Any], after: Mapping[str, Any], labels: Ma
     ):
         if before[key] != after[key]:
             yield Line(what, _said(before[key]), _said(after[key]))
+    old_time, new_time = before.get("overall_time"), after.get("overall_time")
+    if old_time != new_time:
+        yield Line("Time of the overall remarks", time_text(old_time), time_text(new_time))
+
+
+def _recording_lines(before: Mapping[str, Any], after: Mapping[str, Any], item: str, *, label: str) -> Iterable[Line]:
+    """Say what changed of a ride seen in a recording; revisions from before there were any hold none of it."""
+    for key, what in (("times", "Time"), ("remark_times", "Time of the remark")):
+        old, new = before.get(key, {}).get(item), after.get(key, {}).get(item)
+        if old != new:
+            yield Line(f"{what}, {label}", time_text(old), time_text(new))
+    old_view, new_view = (item in record.get("limited", ()) for record in (before, after))
+    if old_view != new_view:
+        yield Line(f"Limited view, {label}", _said(old_view), _said(new_view))
 
 
 def entry_history(entry: Entry, *, cls: CompetitionClass) -> list[Change]:

@@ -37,6 +37,7 @@ _CLASS_FIELDS = {
     "starts_at": "First ride at",
     "interval_seconds": "Time from ride to ride",
     "breaks": "Breaks",
+    "from_recordings": "Judged from recordings",
     "teams": "Teams",
 }
 _OF = {"percentage": "total percentages", "points": "points", "penalty": "penalties"}

@@ -3,6 +3,7 @@ from competitions.models.checks import CheckDecision
 from competitions.models.classes import ClassChange, CompetitionClass, PanelSeat, RuleSet, Test
 from competitions.models.competitions import Competition, CompetitionChange, Judge, OfficeRole
 from competitions.models.entries import Entry, EntryChange
+from competitions.models.recordings import Recording, RecordingChange
 from competitions.models.results import ClassResults, PublishedResults, ResultRow
 from competitions.models.sheets import Sheet, SheetRevision
 from competitions.models.table import TableChange
@@ -23,6 +24,8 @@ __all__ = [
     "OfficeRole",
     "PanelSeat",
     "PublishedResults",
+    "Recording",
+    "RecordingChange",
     "ResultRow",
     "RuleSet",
     "Sheet",

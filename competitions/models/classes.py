@@ -61,6 +61,9 @@ class CompetitionClass(models.Model):
     starts_at = models.TimeField(null=True, blank=True)
     interval_seconds = models.PositiveIntegerField(default=480)
     breaks = models.JSONField(default=list, blank=True, help_text='[{"after": 8, "minutes": 15}], counted in rides.')
+    from_recordings = models.BooleanField(
+        default=False, help_text="The rides are judged from recordings, not at the arena."
+    )
     in_ring = models.ForeignKey(
         "competitions.Entry", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )

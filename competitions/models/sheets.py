@@ -10,6 +10,11 @@ class Sheet(models.Model):
     ``remarks`` maps an item's id to the judge's words. ``given_result`` holds ``{"points": "386"}`` or
     ``{"percentage": "67.273"}`` where only the result is known. ``typed_total`` is the total on the paper sheet,
     as typed, to be compared with ours. ``substitutes`` lists items whose mark the office put in.
+
+    Where the ride was seen in a recording, ``times`` maps an item's id to the moment at which it was marked,
+    ``remark_times`` to the moment of its remark's first letter, and ``overall_time`` is that of the overall remarks:
+    whole milliseconds from the beginning of the recording. ``limited`` lists items of which the camera showed too
+    little. None of these changes a result.
     """
 
     entry = models.ForeignKey("competitions.Entry", on_delete=models.CASCADE, related_name="sheets")
@@ -20,6 +25,10 @@ class Sheet(models.Model):
     given_result = models.JSONField(null=True, blank=True)
     typed_total = models.CharField(max_length=20, blank=True)
     substitutes = models.JSONField(default=list, blank=True)
+    times = models.JSONField(default=dict, blank=True)
+    remark_times = models.JSONField(default=dict, blank=True)
+    overall_time = models.PositiveIntegerField(null=True, blank=True)
+    limited = models.JSONField(default=list, blank=True)
     signed = models.BooleanField(default=False)
     version = models.PositiveIntegerField(default=0)
     changed_at = models.DateTimeField(null=True, blank=True)

@@ -11,6 +11,7 @@ from typing import Any
 import scoring
 from competitions.models import CompetitionClass, Entry, Sheet
 from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.recordings import kept_recording
 from competitions.selectors.summaries import summary_of
 from scoring.exact import format_exact
 from scoring.marks import mark_text
@@ -18,7 +19,11 @@ from scoring.marks import mark_text
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetLine:
-    """One item of the sheet; ``mark``, ``points`` and ``lost`` are text, None without a mark."""
+    """One item of the sheet; ``mark``, ``points`` and ``lost`` are text, None without a mark.
+
+    ``time`` and ``remark_time`` are moments of the recording in milliseconds. Where a line is ``limited`` the camera
+    showed too little of it.
+    """
 
     item_id: str
     at: str
@@ -33,11 +38,17 @@ class SheetLine:
     lost: str | None
     remark: str
     substitute: bool
+    time: int | None = None
+    remark_time: int | None = None
+    limited: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetView:
-    """One judge's sheet of one entry. ``lost`` names the lines that cost most, the costliest first."""
+    """One judge's sheet of one entry. ``lost`` names the lines that cost most, the costliest first.
+
+    ``filmed_from`` says where the camera stood whose recording was judged; nothing for a ride seen at the arena.
+    """
 
     sheet_id: int
     version: int
@@ -56,6 +67,13 @@ class SheetView:
     signed: bool
     changed_at: datetime | None
     lost: tuple[SheetLine, ...]
+    overall_time: int | None = None
+    filmed_from: str = ""
+
+    @property
+    def limited(self) -> tuple[SheetLine, ...]:
+        """The lines of which the camera showed too little."""
+        return tuple(line for line in self.lines if line.limited)
 
 
 def sheet_view(sheet: Sheet, *, competition_class: CompetitionClass | None = None) -> SheetView:
@@ -82,6 +100,8 @@ def sheet_view(sheet: Sheet, *, competition_class: CompetitionClass | None = Non
         signed=sheet.signed,
         changed_at=sheet.changed_at,
         lost=_most_lost(lines),
+        overall_time=sheet.overall_time,
+        filmed_from=_filmed_from(sheet, competition_class),
     )
 
 
@@ -114,7 +134,17 @@ def _line(item: scoring.Item, sheet: Sheet) -> SheetLine:
         lost=lost,
         remark=sheet.remarks.get(item.id, ""),
         substitute=item.id in sheet.substitutes,
+        time=sheet.times.get(item.id),
+        remark_time=sheet.remark_times.get(item.id),
+        limited=item.id in sheet.limited,
     )
+
+
+def _filmed_from(sheet: Sheet, competition_class: CompetitionClass) -> str:
+    if not competition_class.from_recordings:
+        return ""
+    recording = kept_recording(sheet.entry)
+    return recording.camera if recording else ""
 
 
 def _most_lost(lines: tuple[SheetLine, ...], *, number: int = 5) -> tuple[SheetLine, ...]:

@@ -33,6 +33,7 @@ _CHANGEABLE = (
     "interval_seconds",
     "breaks",
     "number",
+    "from_recordings",
 )
 
 

@@ -55,6 +55,7 @@ def _class(competition_class: CompetitionClass) -> dict[str, Any]:
         "starts_at": starts_at.strftime("%H:%M") if starts_at else None,
         "interval_seconds": competition_class.interval_seconds,
         "breaks": competition_class.breaks,
+        **({"from_recordings": True} if competition_class.from_recordings else {}),
         "panel": [
             {
                 "seat": seat.seat,

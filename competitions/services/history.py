@@ -63,6 +63,7 @@ def class_record(competition_class: CompetitionClass) -> dict[str, Any]:
         "starts_at": str(competition_class.starts_at or ""),
         "interval_seconds": competition_class.interval_seconds,
         "breaks": competition_class.breaks,
+        "from_recordings": competition_class.from_recordings,
         "panel": [
             {"seat": seat.seat, "judge": seat.judge.name if seat.judge else "", "parts": seat.parts}
             for seat in competition_class.seats.select_related("judge")

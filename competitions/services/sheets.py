@@ -22,6 +22,7 @@ from scoring.exact import format_exact, parse_decimal
 
 _LONGEST_REMARK = 1000
 _LONGEST_OVERALL = 5000
+_LONGEST_RECORDING = 24 * 60 * 60 * 1000
 
 
 class Unset:
@@ -35,7 +36,8 @@ UNSET = Unset()
 class SheetChanges:
     """What to change on a sheet; None leaves a field as it is. A mark of None, a remark of "" is taken away.
 
-    ``marks`` holds whole tenths by item, ``given_result`` ``{"points": ..}``, ``{"percentage": ..}`` or None.
+    ``marks`` holds whole tenths by item, ``given_result`` ``{"points": ..}``, ``{"percentage": ..}`` or None. Times are
+    whole milliseconds of the recording; a time of None is taken away, and so is the time of a remark taken away.
     """
 
     marks: Mapping[str, int | None] | None = None
@@ -44,6 +46,10 @@ class SheetChanges:
     given_result: Mapping[str, str] | Unset | None = UNSET
     typed_total: str | None = None
     substitutes: Sequence[str] | None = None
+    times: Mapping[str, int | None] | None = None
+    remark_times: Mapping[str, int | None] | None = None
+    overall_time: int | Unset | None = UNSET
+    limited: Sequence[str] | None = None
     signed: bool | None = None
 
 
@@ -133,10 +139,12 @@ def refuse_bad_changes(competition_class: CompetitionClass, seat: PanelSeat, cha
         *_mark_problems(items, changes.marks or {}),
         *_remark_problems(items, changes),
         *_given_problems(changes.given_result),
+        *_time_problems(items, changes),
     ]
     problems += [
-        (f"substitutes.{item}", f'"{item}" is no item that seat {seat.seat} marks.')
-        for item in changes.substitutes or ()
+        (f"{name}.{item}", f'"{item}" is no item that seat {seat.seat} marks.')
+        for name in ("substitutes", "limited")
+        for item in getattr(changes, name) or ()
         if item not in items
     ]
     if changes.typed_total is not None and len(changes.typed_total) > 20:
@@ -182,6 +190,10 @@ def sheet_record(sheet: Sheet) -> dict[str, Any]:
         "given_result": sheet.given_result,
         "typed_total": sheet.typed_total,
         "substitutes": list(sheet.substitutes),
+        "times": dict(sheet.times),
+        "remark_times": dict(sheet.remark_times),
+        "overall_time": sheet.overall_time,
+        "limited": list(sheet.limited),
         "signed": sheet.signed,
     }
 
@@ -219,6 +231,31 @@ def _remark_problems(items: Mapping[str, scoring.Item], changes: SheetChanges) -
     return problems
 
 
+def _time_problems(items: Mapping[str, scoring.Item], changes: SheetChanges) -> list[tuple[str, str]]:
+    given = [(f"times.{item}", item, time) for item, time in (changes.times or {}).items()]
+    given += [(f"remark_times.{item}", item, time) for item, time in (changes.remark_times or {}).items()]
+    problems = []
+    for field, item_id, time in given:
+        if item_id not in items:
+            problems.append((field, f'The test has no item "{item_id}" that this seat marks.'))
+        elif not _is_time(time):
+            problems.append((field, _bad_time(time, of=items[item_id].label)))
+    if not isinstance(changes.overall_time, Unset) and not _is_time(changes.overall_time):
+        problems.append(("overall_time", _bad_time(changes.overall_time, of="the overall remarks")))
+    return problems
+
+
+def _is_time(time: object) -> bool:
+    return time is None or (isinstance(time, int) and not isinstance(time, bool) and 0 <= time <= _LONGEST_RECORDING)
+
+
+def _bad_time(time: object, *, of: str) -> str:
+    return (
+        f"The time of {of}, {str(time)[:40]}, is no moment of a recording. Give whole milliseconds from its beginning, "
+        "from 0 to 24 hours."
+    )
+
+
 def _given_problems(given: Mapping[str, str] | Unset | None) -> list[tuple[str, str]]:
     if isinstance(given, Unset) or given is None:
         return []
@@ -244,6 +281,8 @@ def _apply(sheet: Sheet, changes: SheetChanges) -> None:
     if changes.remarks is not None:
         texts = {**sheet.remarks, **{item: clean_text(text) for item, text in changes.remarks.items()}}
         sheet.remarks = {item: text for item, text in texts.items() if text}
+        gone = set(changes.remarks) - set(sheet.remarks)
+        sheet.remark_times = {item: time for item, time in sheet.remark_times.items() if item not in gone}
     if changes.overall_remarks is not None:
         sheet.overall_remarks = clean_text(changes.overall_remarks)
     if not isinstance(changes.given_result, Unset):
@@ -252,8 +291,21 @@ def _apply(sheet: Sheet, changes: SheetChanges) -> None:
         sheet.typed_total = changes.typed_total.strip()
     if changes.substitutes is not None:
         sheet.substitutes = list(changes.substitutes)
+    _apply_times(sheet, changes)
     if changes.signed is not None:
         sheet.signed = changes.signed
+
+
+def _apply_times(sheet: Sheet, changes: SheetChanges) -> None:
+    for name in ("times", "remark_times"):
+        given = getattr(changes, name)
+        if given is not None:
+            merged = {**getattr(sheet, name), **given}
+            setattr(sheet, name, {item: time for item, time in merged.items() if time is not None})
+    if not isinstance(changes.overall_time, Unset):
+        sheet.overall_time = changes.overall_time
+    if changes.limited is not None:
+        sheet.limited = list(dict.fromkeys(changes.limited))
 
 
 def clean_text(text: str) -> str:

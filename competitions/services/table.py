@@ -24,6 +24,12 @@ from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.models import User
 from riders.transactions import opened_by, write_transaction
 
+_WHOLE = {
+    "overall": "overall_remarks",
+    "overall_time": "overall_time",
+    "signed": "signed",
+    "given_result": "given_result",
+}
 ARRIVED, HELD, REFUSED = "arrived", "held", "refused"
 _ATTEMPTS = 8
 
@@ -33,8 +39,9 @@ class Written:
     """One change as the device sent it.
 
     ``field`` is ``mark.7`` (tenths or None), ``remark.7``, ``overall``, ``signed``, ``errors``, or ``told`` (words to
-    the office about what this seat may not decide). ``over_given`` says that the judge has seen the result that stands
-    there without marks, and marks all the same.
+    the office about what this seat may not decide); of a ride seen in a recording also ``time.7``, ``remark_time.7``,
+    ``overall_time`` (milliseconds or None) and ``limited.7`` (true or false). ``over_given`` says that the judge has
+    seen the result that stands there without marks, and marks all the same.
     """
 
     id: str
@@ -234,11 +241,10 @@ def _fault(change: Written) -> Verdict | None:
 
 def _single(change: Written) -> SheetChanges:
     kind, _, item = change.field.partition(".")
-    if kind == "mark":
-        return SheetChanges(marks={item: change.value})
-    if kind == "remark":
-        return SheetChanges(remarks={item: change.value})
-    return SheetChanges(overall_remarks=change.value) if kind == "overall" else SheetChanges()
+    if kind == "limited":
+        return SheetChanges(limited=[item])
+    fields: dict[str, Any] = {f"{kind}s": {item: change.value}} if item else {_WHOLE[kind]: change.value}
+    return SheetChanges(**fields)
 
 
 @dataclass(slots=True)
@@ -281,23 +287,24 @@ class _Draft:
             remarks=_different(before["remarks"], now["remarks"], gone=""),
             overall_remarks=now["overall_remarks"],
             substitutes=now["substitutes"] if now["substitutes"] != before["substitutes"] else None,
+            times=_different(before["times"], now["times"], gone=None),
+            remark_times=_different(before["remark_times"], now["remark_times"], gone=None),
+            overall_time=now["overall_time"],
+            limited=now["limited"],
             signed=now["signed"],
         )
 
     def _current(self, name: str) -> Any:
-        kind, _, item = name.partition(".")
-        if kind == "mark":
-            return self.record["marks"].get(item)
-        if kind == "remark":
-            return self.record["remarks"].get(item, "")
-        return self.record["overall_remarks" if kind == "overall" else "signed"]
+        found = _kept(self.record, name)
+        return "" if found is None and name.startswith("remark.") else found
 
     def _put(self, name: str, value: Any) -> None:
         kind, _, item = name.partition(".")
-        if kind == "overall":
-            self.record["overall_remarks"] = value
-        elif kind == "signed":
-            self.record["signed"] = value
+        if not item:
+            self.record[_WHOLE[kind]] = value
+        elif kind == "limited":
+            others = [known for known in self.record["limited"] if known != item]
+            self.record["limited"] = [*others, item] if value else others
         else:
             values = self.record[f"{kind}s"]
             values.pop(item, None)
@@ -323,10 +330,11 @@ def _last_writer(sheet: Sheet, name: str) -> tuple[str, datetime | None]:
 
 
 def _kept(record: Mapping[str, Any], name: str) -> Any:
+    """Return a field of a record; in one from before there were recordings nothing stands for these fields."""
     kind, _, item = name.partition(".")
-    if item:
-        return record[f"{kind}s"].get(item)
-    return record["overall_remarks" if kind == "overall" else kind]
+    if kind == "limited":
+        return item in record.get("limited", ())
+    return record.get(f"{kind}s", {}).get(item) if item else record.get(_WHOLE[kind])
 
 
 def _clean(value: Any) -> Any:

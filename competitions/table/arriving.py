@@ -16,6 +16,7 @@ from riders.models import User
 
 MOST_CHANGES = 600
 _LONGEST_TOLD = 200
+_OF_ITEMS = {"mark", "remark", "time", "remark_time", "limited"}
 
 
 def read_changes(document: Any, *, by: User) -> tuple[list[Written], list[Verdict]]:
@@ -97,12 +98,20 @@ def _is_row(row: Any) -> bool:
 def _is_value(field: str, value: Any) -> bool:
     kind, _, item = field.partition(".")
     if item:
-        return value is None or _is_whole(value) if kind == "mark" else kind == "remark" and _is_text(value)
+        return kind in _OF_ITEMS and _is_of_item(kind, value)
     if kind == "errors":
         return _is_whole(value) and 0 <= value <= MOST_ERRORS
     if kind == "told":
         return _is_text(value) and 0 < len(value) <= _LONGEST_TOLD
+    if kind == "overall_time":
+        return value is None or _is_whole(value)
     return isinstance(value, bool) if kind == "signed" else kind == "overall" and _is_text(value)
+
+
+def _is_of_item(kind: str, value: Any) -> bool:
+    if kind == "remark":
+        return _is_text(value)
+    return isinstance(value, bool) if kind == "limited" else value is None or _is_whole(value)
 
 
 def _is_whole(value: Any) -> bool:

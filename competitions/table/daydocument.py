@@ -52,6 +52,10 @@ def sheet_state(sheet: Sheet) -> dict[str, Any]:
         "signed": sheet.signed,
         "given": sheet.given_result,
         "substitutes": sheet.substitutes,
+        "times": sheet.times,
+        "remarkTimes": sheet.remark_times,
+        "overallTime": sheet.overall_time,
+        "limited": sheet.limited,
     }
 
 

@@ -40,6 +40,12 @@ class ClassForm(DeskForm):
         "Time from ride to ride", longest=8, help_text="Minutes, or minutes:seconds, such as 8 or 7:30."
     )
 
+    from_recordings = forms.BooleanField(
+        label="Judged from recordings",
+        required=False,
+        help_text="Riders or the office upload a film of each ride or name a link; judges watch it beside the sheet.",
+    )
+
     def __init__(
         self, *args: Any, competition: Competition, cls: CompetitionClass | None = None, **kwargs: Any
     ) -> None:
@@ -199,7 +205,7 @@ BreakFormSet = formset_factory(BreakForm, formset=BaseBreaks, extra=0, min_num=M
 
 
 def initial_of(cls: CompetitionClass) -> dict[str, Any]:
-    names = ("number", "title", "level", "division", "arena", "date", "starts_at")
+    names = ("number", "title", "level", "division", "arena", "date", "starts_at", "from_recordings")
     found = {name: getattr(cls, name) for name in names}
     minutes, seconds = divmod(cls.interval_seconds, 60)
     found["interval"] = f"{minutes}:{seconds:02d}" if seconds else str(minutes)

@@ -127,7 +127,8 @@ def _attempt(act: Callable[[], Imported], path: str, problems: Problems) -> Impo
 def _keep_class(competition: Competition, wanted: _WantedClass, by: User | None) -> Imported:
     kept = competition.classes.select_related("test", "rule_set").filter(number=wanted.fields["number"]).first()
     same_teams = not wanted.says_teams or wanted.teams == (kept.team_rules if kept else None)
-    if kept is not None and same_teams and class_record(kept) == wanted.record():
+    record = class_record(kept) if kept is not None else {}
+    if kept is not None and same_teams and record == record | wanted.record():
         return Imported(unchanged=1)
     panel = [{**member, "judge": judge_named(member["judge"], grade=member["grade"])} for member in wanted.panel]
     if kept is None:
@@ -208,6 +209,8 @@ class _Reading:
             "interval_seconds": reader.take_int("interval_seconds", default=_DEFAULT_INTERVAL, least=60, most=7200),
             "breaks": _breaks(reader),
         }
+        if reader.raw("from_recordings") is not None:
+            fields["from_recordings"] = reader.take_bool("from_recordings")
         panel = [_member(child) for child in reader.objects("panel", required=True)]
         says_teams = "teams" in reader.value
         teams = reader.take_object("teams")

@@ -2,9 +2,9 @@ from __future__ import annotations
 
 import pytest
 
-from competitions.models import Entry, SheetRevision
+from competitions.models import Entry, PanelSeat, Sheet, SheetRevision
 from competitions.services.results import make_official, start_correction
-from competitions.services.sheets import SheetChanges, save_sheet
+from competitions.services.sheets import SheetChanges, save_sheet, sheet_record
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from tests.builders import make_class, make_user, mark_sheet
 
@@ -140,3 +140,32 @@ def test_completing_the_ride_clears_the_ring():
     mark_sheet(entry)
     competition_class.refresh_from_db()
     assert competition_class.in_ring is None
+
+
+def test_times_and_limited_view_are_kept_in_the_sheet_and_its_history():
+    entry, seat = make_class(entries=1).entries.get(), PanelSeat.objects.get()
+    mark_sheet(entry, marks={"1": 65}, remarks={"1": "late"}, times={"1": 83400}, remark_times={"1": 85200})
+    saved = mark_sheet(entry, marks={}, overall_time=0, limited=["2", "2", "1"])
+    assert saved.sheet.times == {"1": 83400}
+    assert saved.sheet.remark_times == {"1": 85200}
+    assert (saved.sheet.overall_time, saved.sheet.limited) == (0, ["2", "1"])
+    stored = Sheet.objects.get(entry=entry, seat=seat)
+    assert sheet_record(stored) == stored.revisions.last().after
+    gone = mark_sheet(entry, marks={"1": None}, remarks={"1": ""}, times={"1": None}, overall_time=None, limited=[])
+    assert (gone.sheet.times, gone.sheet.remark_times, gone.sheet.limited) == ({}, {}, [])
+    assert gone.sheet.overall_time is None
+
+
+@pytest.mark.parametrize("time", [-1, 86_400_001, True, "83.4", 83.4])
+def test_a_moment_that_no_recording_has_is_refused_with_its_item(time):
+    entry = make_class(entries=1).entries.get()
+    with pytest.raises(InvalidInput) as refused:
+        mark_sheet(entry, times={"1": time, "99": 1}, remark_times={"2": time}, overall_time=time, limited=["98"])
+    assert [where for where, _ in refused.value.problems] == [
+        "times.1",
+        "times.99",
+        "remark_times.2",
+        "overall_time",
+        "limited.98",
+    ]
+    assert not Sheet.objects.exists()

@@ -1,0 +1,31 @@
+"""Recordings of rides: the one that stands, its moments as people write them, and whether judging has begun."""
+
+from __future__ import annotations
+
+from competitions.models import Entry, Recording, Sheet
+
+
+def kept_recording(entry: Entry) -> Recording | None:
+    """Return the recording from which an entry is judged; read in Python, so that prefetched rows serve."""
+    return next((found for found in entry.recordings.all() if found.state == Recording.State.KEPT), None)
+
+
+def time_text(milliseconds: int | None) -> str:
+    """Write a moment of a recording: 83400 is 1:23.4, an hour is 1:00:00; nothing for none.
+
+    >>> time_text(83400), time_text(3_600_000), time_text(0), time_text(None)
+    ('1:23.4', '1:00:00', '0:00', '')
+    """
+    if milliseconds is None:
+        return ""
+    seconds, rest = divmod(milliseconds, 1000)
+    minutes, seconds = divmod(seconds, 60)
+    hours, minutes = divmod(minutes, 60)
+    whole = f"{hours}:{minutes:02d}:{seconds:02d}" if hours else f"{minutes}:{seconds:02d}"
+    return f"{whole}.{rest // 100}" if rest // 100 else whole
+
+
+def judging_begun(entry: Entry) -> bool:
+    """Tell whether any seat has given a mark, a remark or a result to the entry."""
+    sheets = Sheet.objects.filter(entry=entry).values_list("marks", "remarks", "overall_remarks", "given_result")
+    return any(any(row) for row in sheets)
