@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Cell", "Contest", "Row", "Table", "listed"]
 
+_PERCENTAGES = frozenset({"part", "seat"})
 _ROUNDING = {"half-up": "rounded half up", "half-even": "rounded half to even", "down": "cut"}
 _UNITS = {"total": "{} %", "penalty": "{} penalties", "points": "{} points", "placing": "{} for places"}
 
@@ -201,6 +202,9 @@ class Table:
         value = abs(Fraction(figure))
         if step.by == "mean":
             return self.contest.text(self.contest.units(value))
+        units = value * 10**self.contest.decimals
+        if step.by in _PERCENTAGES and units.denominator == 1:
+            return self.contest.text(int(units))
         return format_exact(value)
 
     def _reason(self, cells: tuple[Cell, ...]) -> str:

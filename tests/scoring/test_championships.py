@@ -64,9 +64,9 @@ def test_the_mean_of_two_classes_with_ties_by_the_artistic_part_for_the_first_th
         "Class 2: number 1, 78.000 %",
         "Mean: (74.000 + 78.000) / 2 = 76.000 %",
         "Equal with 2 on 76.000 %.",
-        "Part artistic of Class 2: 80.5, against 79 of 2; the higher is placed first.",
+        "Part artistic of Class 2: 80.500, against 79.000 of 2; the higher is placed first.",
     ]
-    assert row(found, "1")["tie"] == {"with": ["2"], "step": "part", "value": "80.5"}
+    assert row(found, "1")["tie"] == {"with": ["2"], "step": "part", "value": "80.500"}
     assert row(found, "4")["working"][-1] == ("The rule parts no tie for this place: place 4 is shared with 5.")
     assert row(found, "4")["shared"] is True
 
