@@ -3,6 +3,7 @@ from django.urls import path
 from competitions.api.bundles import Bundles
 from competitions.api.championships import Championships
 from competitions.api.classes import Classes
+from competitions.api.commentary import Commentary
 from competitions.api.competitions import Competitions
 from competitions.api.entries import ClassDay, Entries
 from competitions.api.files import CompetitionImport, CompetitionPairs, Exports, Imports
@@ -68,6 +69,11 @@ urlpatterns = [
         f"{_ENTRY}sheets/<str:seat>/",
         Sheets.as_view({"get": "retrieve", "patch": "partial_update"}),
         name="api-sheet",
+    ),
+    path(
+        f"{_ENTRY}sheets/<str:seat>/commentary/",
+        Commentary.as_view({"post": "create"}),
+        name="api-sheet-commentary",
     ),
     path("sheets/", Sheets.as_view({"get": "list"}), name="api-sheets"),
     path("tests/", Tests.as_view({"get": "list", "post": "create"}), name="api-tests"),

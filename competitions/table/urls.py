@@ -4,7 +4,7 @@ from datetime import date
 
 from django.urls import path, register_converter
 
-from competitions.table import views
+from competitions.table import commentary, views
 
 
 class IsoDate:
@@ -27,5 +27,15 @@ urlpatterns = [
     path("day/<slug:slug>/<iso-date:day>/", views.ShellView.as_view(), name="table-day"),
     path("day/<slug:slug>/<iso-date:day>/data/", views.DayDataView.as_view(), name="table-day-data"),
     path("sheet/<slug:slug>/<str:number>/<str:entry>/<str:seat>/", views.ShellView.as_view(), name="table-sheet"),
+    path(
+        "commentary/<slug:slug>/<str:number>/<str:entry>/<str:seat>/",
+        views.ShellView.as_view(),
+        name="table-commentary",
+    ),
+    path(
+        "commentary/<slug:slug>/<str:number>/<str:entry>/<str:seat>/proposal/",
+        commentary.ProposalView.as_view(),
+        name="table-commentary-proposal",
+    ),
     path("panel/<slug:slug>/<str:number>/<str:seat>/", views.PanelView.as_view(), name="table-panel"),
 ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any, cast
@@ -33,12 +33,12 @@ from competitions.table.panel import panel_comparison
 from riders.errors import Conflict, InvalidInput
 from riders.models import User
 
-_SHELL_FILES = ("markbook.css", "table/table.css", "desk/tally.js", "desk/typed_mark.js")
+_SHELL_FILES = ("markbook.css", "table/table.css", "table/commentary.css", "desk/tally.js", "desk/typed_mark.js")
 _WORKER = "table/worker.js"
 
 
 class ShellView(LoginRequiredMixin, View):
-    """``table``, ``table-day``, ``table-sheet``: the same page at every address; its script shows what is asked for."""
+    """The same page at every address of the table that shows sheets; its script shows what is asked for."""
 
     http_method_names = ["get", "head", "options"]
 
@@ -72,7 +72,7 @@ class TableData(View):
     @method_decorator(ensure_csrf_cookie)
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if not request.user.is_authenticated:
-            return _refusal(
+            return refusal(
                 "logged-out", "You are logged out. Log in again: what is kept here is sent then.", status=401
             )
         return super().dispatch(request, *args, **kwargs)
@@ -110,15 +110,15 @@ class ChangesView(TableData):
             document = json.loads(request.body)
             changes, refused = read_changes(document, by=self.person)
         except ValueError:
-            return _refusal("invalid", "What was sent is not JSON.", status=400)
+            return refusal("invalid", "What was sent is not JSON.", status=400)
         except InvalidInput as error:
-            return _refusal(error.code, error.message, status=400)
+            return refusal(error.code, error.message, status=400)
         if document.get("user") != self.person.pk:
-            return _refusal("other-user", f"This browser is logged in as {self.person}.", status=409)
+            return refusal("other-user", f"This browser is logged in as {self.person}.", status=409)
         try:
             verdicts = take_changes(changes, by=self.person)
         except Conflict as error:
-            return _refusal("busy", error.message, status=503)
+            return refusal("busy", error.message, status=503)
         answers = [verdict_document(verdict) for verdict in [*verdicts, *refused]]
         return JsonResponse({"answers": answers, **states_after(changes)})
 
@@ -174,5 +174,7 @@ def _found(name: str) -> str:
     return found
 
 
-def _refusal(code: str, message: str, *, status: int) -> JsonResponse:
-    return JsonResponse({"code": code, "message": message, "login": reverse("login")}, status=status)
+def refusal(code: str, message: str, *, status: int, problems: Sequence[str] = ()) -> JsonResponse:
+    """Say in JSON why something is not done; ``problems`` are sentences, where there are several."""
+    said = {"code": code, "message": message, "login": reverse("login")}
+    return JsonResponse(said | ({"problems": list(problems)} if problems else {}), status=status)

@@ -13,5 +13,6 @@ from __future__ import annotations
 
 from scoring.commentary.alignment import Assignment, align
 from scoring.commentary.cues import Cue, read_commentary
+from scoring.commentary.laid import LaidSentence, lay_sentences, proposal
 
-__all__ = ["Assignment", "Cue", "align", "read_commentary"]
+__all__ = ["Assignment", "Cue", "LaidSentence", "align", "lay_sentences", "proposal", "read_commentary"]

@@ -25,7 +25,17 @@ from scoring.documents import InvalidDocument, Problem
 from scoring.exact import Rounding, format_exact, format_units, round_to_units
 from scoring.testsheets import Test
 
-__all__ = ["MOST_WORK", "Assignment", "align", "as_document"]
+__all__ = [
+    "MOST_WORK",
+    "Assignment",
+    "Laid",
+    "align",
+    "as_document",
+    "assignments",
+    "confidence_text",
+    "lay",
+    "seconds_text",
+]
 
 MOST_WORK = 400_000
 _CERTAIN = 8_000
@@ -56,8 +66,8 @@ class Assignment:
     def as_dict(self) -> dict[str, object]:
         found: dict[str, object] = {
             "index": self.index,
-            "start": _seconds_text(self.start),
-            "end": _seconds_text(self.end),
+            "start": seconds_text(self.start),
+            "end": seconds_text(self.end),
             "item": self.item,
             "confidence": self.confidence,
             "text": self.text,
@@ -65,7 +75,7 @@ class Assignment:
         return found if self.part is None else found | {"part": self.part}
 
 
-def _seconds_text(moment: Fraction | None) -> str | None:
+def seconds_text(moment: Fraction | None) -> str | None:
     """Write seconds exactly, or to the thousandth where no decimal can."""
     if moment is None:
         return None
@@ -86,14 +96,31 @@ def align(test: Test, cues: Sequence[Cue], *, movement_times: Times | None = Non
     item id, when movements began and ended, in seconds on the clock of the cues. Raises :class:`InvalidDocument` where
     cues times movements are more than ``MOST_WORK``.
     """
+    return assignments(cues, lay(test, cues, movement_times=movement_times))
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """The pieces of a commentary and, of each, the parts of 10,000 of every label, and the label chosen."""
+
+    profiles: Sequence[Profile]
+    units: Sequence[Unit]
+    parts: Sequence[Sequence[int]]
+    path: Sequence[int]
+
+    def item(self, place: int) -> str | None:
+        return None if place == GENERAL else self.profiles[place].item.id
+
+
+def lay(test: Test, cues: Sequence[Cue], *, movement_times: Times | None = None, most_work: int = MOST_WORK) -> Laid:
+    """Lay every piece of ``cues`` on a movement of ``test`` or on the whole ride, as :func:`align` does."""
     profiles = movements(test)
     units = units_of(cues)
-    if len(units) * max(len(profiles), 1) > MOST_WORK:
+    if len(units) * max(len(profiles), 1) > most_work:
         message = f"{len(cues)} cues over {len(profiles)} movements are too many. Cut the commentary into single rides."
         raise InvalidDocument([Problem("cues", message)])
     parts = _probabilities(test, profiles, units, movement_times)
-    path = most_likely_path(parts, count=len(profiles))
-    return _assignments(cues, units, parts, path, profiles)
+    return Laid(profiles, units, parts, most_likely_path(parts, count=len(profiles)))
 
 
 def as_document(assignments: Sequence[Assignment]) -> dict[str, object]:
@@ -191,13 +218,9 @@ def _step(unit: Unit, fits: Sequence[int], waited: Step) -> Step:
     return replace(waited, fits=fits, general=general_fit(piece), stay=stay, move=move, back=back)
 
 
-def _assignments(
-    cues: Sequence[Cue],
-    units: Sequence[Unit],
-    parts: Sequence[Sequence[int]],
-    path: Sequence[int],
-    profiles: Sequence[Profile],
-) -> tuple[Assignment, ...]:
+def assignments(cues: Sequence[Cue], laid: Laid) -> tuple[Assignment, ...]:
+    """Return what :func:`align` answers for cues that are laid already."""
+    units, parts, path = laid.units, laid.parts, laid.path
     of_cue: dict[int, list[int]] = {cue.index: [] for cue in cues}
     for number, unit in enumerate(units):
         for index in unit.cues:
@@ -209,7 +232,7 @@ def _assignments(
             found.append(Assignment(cue.index, None, cue.start, cue.end, None, "0.00", cue.text))
             continue
         chosen = [units[number] for number in numbers], [parts[number] for number in numbers]
-        found.extend(_of_cue(cue, _groups(*chosen, [path[number] for number in numbers]), profiles))
+        found.extend(_of_cue(cue, _groups(*chosen, [path[number] for number in numbers]), laid))
     return tuple(found)
 
 
@@ -241,7 +264,7 @@ def _group(run: Sequence[int], place: int, units: Sequence[Unit], parts: Sequenc
     return _Group(tuple(units[number] for number in run), place, part)
 
 
-def _of_cue(cue: Cue, groups: Sequence[_Group], profiles: Sequence[Profile]) -> list[Assignment]:
+def _of_cue(cue: Cue, groups: Sequence[_Group], laid: Laid) -> list[Assignment]:
     split = len(groups) > 1
     found = []
     for number, group in enumerate(groups):
@@ -252,13 +275,14 @@ def _of_cue(cue: Cue, groups: Sequence[_Group], profiles: Sequence[Profile]) -> 
                 part=number if split else None,
                 start=group.units[0].start if split else cue.start,
                 end=ends_at,
-                item=None if group.place == GENERAL else profiles[group.place].item.id,
-                confidence=_confidence(group.part),
+                item=laid.item(group.place),
+                confidence=confidence_text(group.part),
                 text=" ".join(unit.text for unit in group.units) if split else cue.text,
             )
         )
     return found
 
 
-def _confidence(part: int) -> str:
+def confidence_text(part: int) -> str:
+    """Write parts of 10,000 as ``"0.00"`` to ``"0.99"``."""
     return format_units(min(part // 100, 99), decimals=2)

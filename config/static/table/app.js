@@ -2,6 +2,7 @@
 // written. The network is never waited for.
 
 import { Book } from "./book.js";
+import { CommentaryPage } from "./commentary.js";
 import { button, counted, el } from "./elements.js";
 import { dayList } from "./day.js";
 import { Sender } from "./sender.js";
@@ -22,6 +23,7 @@ const part = (text) => encodeURIComponent(text);
 const addresses = {
   day: (day) => `${root}day/${part(day.slug)}/${day.date}/`,
   sheet: (day, cls, seat, entry) => `${root}sheet/${part(day.slug)}/${part(cls.number)}/${part(entry.number)}/${part(seat.seat)}/`,
+  commentary: (day, cls, seat, entry) => `${root}commentary/${part(day.slug)}/${part(cls.number)}/${part(entry.number)}/${part(seat.seat)}/`,
   panel: (day, cls, seat) => `${root}panel/${part(day.slug)}/${part(cls.number)}/${part(seat.seat)}/`,
 };
 
@@ -30,7 +32,7 @@ const addresses = {
 function placeOf(path) {
   const parts = path.slice(root.length).split("/").filter(Boolean).map(decodeURIComponent);
   if (parts[0] === "day") return { kind: "day", slug: parts[1], date: parts[2] };
-  if (parts[0] === "sheet") return { kind: "sheet", slug: parts[1], cls: parts[2], entry: parts[3], seat: parts[4] };
+  if (parts[0] === "sheet" || parts[0] === "commentary") return { kind: parts[0], slug: parts[1], cls: parts[2], entry: parts[3], seat: parts[4] };
   return { kind: "days" };
 }
 
@@ -49,16 +51,27 @@ function show({ focus = true } = {}) {
   sheet?.leave();
   sheet = null;
   const place = placeOf(window.location.pathname);
-  if (place.kind === "sheet") {
-    const found = findSheet(place);
-    if (found) sheet = new SheetPage({ book, ...found, addresses });
-  }
+  const found = ["sheet", "commentary"].includes(place.kind) ? findSheet(place) : null;
+  if (found) sheet = place.kind === "sheet" ? new SheetPage({ book, ...found, addresses }) : commentaryPage(found);
   stage.dataset.kind = sheet ? "sheet" : "list";
   stage.replaceChildren(sheet ? sheet.element : list(place));
-  document.title = `${sheet ? `${sheet.entry.number} at ${sheet.seat.seat}` : "Judge's table"} – Markbook`;
+  document.title = `${sheet ? sheet.title ?? `${sheet.entry.number} at ${sheet.seat.seat}` : "Judge's table"} – Markbook`;
   if (focus) stage.querySelector("h1")?.focus({ preventScroll: true });
   if (focus) window.scrollTo(0, 0);
   if (sheet) sheet.element.dataset.ready = "yes";
+}
+
+// When the commentary has become remarks, its sheet is shown with them.
+function commentaryPage(found) {
+  const { day, cls, seat } = found.place;
+  return new CommentaryPage({
+    book, ...found, addresses,
+    onDone: (words) => {
+      window.history.replaceState({}, "", addresses.sheet(day, cls, seat, found.entry));
+      show();
+      sheet.say(words);
+    },
+  });
 }
 
 function list(place) {
@@ -67,7 +80,7 @@ function list(place) {
     const day = book.days.get(`${place.slug}/${place.date}`);
     return el("div", {}, el("p", {}, el("a", { href: root }, "All days")), day ? dayList({ book, day, addresses }) : missing());
   }
-  if (place.kind === "sheet") return el("div", {}, el("p", {}, el("a", { href: root }, "All days")), missing());
+  if (place.kind !== "days") return el("div", {}, el("p", {}, el("a", { href: root }, "All days")), missing());
   const current = listed.filter((row) => row.current).map((row) => book.days.get(`${row.slug}/${row.date}`)).filter(Boolean);
   const shown = current.length ? current : days.sort((a, b) => (a.date < b.date ? 1 : -1)).slice(0, 1);
   const others = listed.filter((row) => !shown.some((day) => day.slug === row.slug && day.date === row.date));
@@ -171,7 +184,7 @@ document.addEventListener("click", (event) => {
   window.history.pushState({}, "", link.pathname);
   show();
   const place = placeOf(link.pathname);
-  if (place.kind !== "sheet") refresh();
+  if (place.kind === "day" || place.kind === "days") refresh();
 });
 window.addEventListener("popstate", () => show());
 window.addEventListener("pagehide", () => sheet?.finish());

@@ -90,7 +90,7 @@ export class SheetPage {
       ...[["65 Enter", "6.5 and on; 7 is 7.0, 10 is 10.0"], ["Enter + ↓", "next movement"], ["- ↑", "movement before"], ["R or *", "remark; Enter goes on, Esc back to the mark"], ["↓ in the remark", "my phrases; Alt 1 to 6 takes one"], ["E or /", "error of course"], ["G", "first gap"], ["Backspace", "mark away"], ["F", "finish; S there signs"], ["O", "overall remarks"]]
         .flatMap(([key, does]) => [el("dt", {}, el("kbd", {}, key)), el("dd", {}, does)])));
     this.element = el("div", { className: "t-sheet" },
-      el("header", { className: "t-head" }, el("a", { className: "t-up", href: this.addresses.day(this.day) }, "All sheets"), this.head, this.lead),
+      el("header", { className: "t-head" }, el("a", { className: "t-up", href: this.addresses.day(this.day) }, "All sheets"), " ", el("a", { className: "t-up", href: this.addresses.commentary(this.day, cls, seat, entry) }, "Commentary"), this.head, this.lead),
       this.decisions,
       el("div", { className: "t-columns" },
         el("div", { className: "t-main" }, this.card, this.finishing, this.writing, this.pad.place, this.moves, el("div", { className: "t-news" }, this.said, this.takeBack)),

@@ -23,7 +23,7 @@ self.addEventListener("activate", (event) => {
 
 function isShell(url) {
   const path = url.pathname.slice(KEPT.shell.length);
-  return url.pathname === KEPT.shell || /^(day\/[^/]+\/[^/]+|sheet\/[^/]+\/[^/]+\/[^/]+\/[^/]+)\/$/.test(path);
+  return url.pathname === KEPT.shell || /^(day\/[^/]+\/[^/]+|(sheet|commentary)\/[^/]+\/[^/]+\/[^/]+\/[^/]+)\/$/.test(path);
 }
 
 self.addEventListener("fetch", (event) => {
