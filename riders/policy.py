@@ -1,6 +1,18 @@
 """Who may see and do what with people, the ledger and seasons. Pages and API get objects only through ``visible``.
 
 Public: names of riders and horses, results that are official, standings. Private: contact data and memberships.
+
+One ledger serves all associations, so a keeper may change only what **concerns** an association that they keep:
+
+- a rider or horse that is or was a member of it, with their pairs and those pairs' scores;
+- a score that someone who keeps the association brought in, with its pair, rider and horse;
+- where an association keeps no members, every score in the days of its seasons, with its pair, rider and horse.
+
+Two are merged by who keeps an association that one of them concerns, unless the other concerns only associations that
+they do not keep. Files that wait, decisions on names and merges are for those who keep an association together with
+whoever made them; a merge also for those whom the one that stayed concerns. New scores may be brought in by every
+keeper; a file that would correct or retract a score that does not concern its keeper has a problem there. Staff may do
+all of it, and what came from a class that was run here is corrected in that class by nobody but its office.
 """
 
 from __future__ import annotations
@@ -8,7 +20,7 @@ from __future__ import annotations
 from typing import Any, TypeVar
 
 from django.contrib.auth.models import AnonymousUser
-from django.db.models import Model, QuerySet
+from django.db.models import Exists, Model, OuterRef, Q, QuerySet
 
 from riders.models import (
     ApiToken,
@@ -23,6 +35,7 @@ from riders.models import (
     Rider,
     Scheme,
     Score,
+    ScoreChange,
     Season,
     User,
     WaitingImport,
@@ -48,8 +61,75 @@ def keeps(user: Visitor, association: Association | None) -> bool:
 
 
 def keeps_a_ledger(user: Visitor) -> bool:
-    """Tell whether the user keeps the ledger of any association: riders, horses and scores belong to all of them."""
+    """Tell whether the user keeps the ledger of any association."""
     return user.is_authenticated and (user.is_staff or AssociationRole.objects.filter(user=user).exists())
+
+
+def concerned(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
+    """Return those scores, pairs, riders or horses that concern an association which the user keeps; staff get all."""
+    if not user.is_authenticated:
+        return queryset.none()
+    return queryset if user.is_staff else queryset.filter(_concerns(queryset.model, associations_of(user)))
+
+
+def _concerns(model: type[Model], associations: QuerySet[Association]) -> Q:
+    """Say which rows of a model concern one of these associations."""
+    if model is Score:
+        return _scores_concerning(associations)
+    memberships = Membership.objects.filter(association__in=associations)
+    scores = Score.objects.filter(_scores_concerning(associations))
+    if model is Pair:
+        members = Q(rider__in=memberships.values("rider")) | Q(horse__in=memberships.values("horse"))
+        return members | Q(Exists(scores.filter(pair=OuterRef("pk"))))
+    kind = "rider" if model is Rider else "horse"
+    pairs = Pair.objects.filter(_concerns(Pair, associations), **{kind: OuterRef("pk")})
+    return Q(pk__in=memberships.filter(**{f"{kind}__isnull": False}).values(kind)) | Q(Exists(pairs))
+
+
+def _scores_concerning(associations: QuerySet[Association]) -> Q:
+    memberships = Membership.objects.filter(association__in=associations)
+    brought_in = ScoreChange.objects.filter(
+        score=OuterRef("pk"), action=ScoreChange.Action.POSTED, by__association_roles__association__in=associations
+    )
+    found = (
+        Q(pair__rider__in=memberships.filter(rider__isnull=False).values("rider"))
+        | Q(pair__horse__in=memberships.filter(horse__isnull=False).values("horse"))
+        | Q(Exists(brought_in))
+    )
+    without_members = associations.filter(~Exists(Membership.objects.filter(association=OuterRef("pk"))))
+    for season in Season.objects.filter(association__in=without_members):
+        found |= Q(date__range=(season.starts_on, season.ends_on))
+    return found
+
+
+def may_merge(user: Visitor, one: Rider | Horse | Pair, other: Rider | Horse | Pair) -> bool:
+    """Tell whether the user may make these two one, by the rule of this module."""
+    if not user.is_authenticated:
+        return False
+    if user.is_staff:
+        return True
+    own = associations_of(user)
+    elsewhere = Association.objects.exclude(pk__in=own)
+    ours = [_is_among(row, own) for row in (one, other)]
+    return any(ours) and all(
+        is_ours or not _is_among(row, elsewhere) for is_ours, row in zip(ours, (one, other), strict=True)
+    )
+
+
+def _is_among(row: Model, associations: QuerySet[Association]) -> bool:
+    rows = type(row)._default_manager.filter(pk=row.pk)  # noqa: SLF001 - Django's name
+    return rows.filter(_concerns(type(row), associations)).exists()
+
+
+def _made_together(user: User, queryset: QuerySet[_M]) -> QuerySet[_M]:
+    """Return what the user made, or someone who keeps an association with them."""
+    fellows = AssociationRole.objects.filter(association__in=associations_of(user)).values("user")
+    found = Q(by__in=fellows) | Q(by=user)
+    if queryset.model is Merge:
+        for kind, model in (("rider", Rider), ("horse", Horse), ("pair", Pair)):
+            rows = concerned(user, model._default_manager.all())  # noqa: SLF001
+            found |= Q(kind=kind, kept__in=rows.values("pk"))
+    return queryset.filter(found)
 
 
 def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
@@ -57,9 +137,9 @@ def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
     if queryset.model in {Rider, Horse, Pair, Association, Season, Scheme}:
         return queryset
     if queryset.model is Score:
-        return queryset if keeps_a_ledger(user) else queryset.filter(retracted_at__isnull=True)
+        return _visible_scores(user, queryset)
     if queryset.model in {WaitingImport, NameDecision, Merge}:
-        return queryset if keeps_a_ledger(user) else queryset.none()
+        return _visible_works(user, queryset)
     if queryset.model in {Membership, MembershipChange}:
         return (
             queryset
@@ -69,6 +149,19 @@ def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
     if queryset.model is ApiToken:
         return queryset.filter(user=user) if user.is_authenticated else queryset.none()
     return queryset.none()
+
+
+def _visible_scores(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
+    in_force = Q(retracted_at__isnull=True)
+    if not keeps_a_ledger(user) or not user.is_authenticated:
+        return queryset.filter(in_force)
+    return queryset if user.is_staff else queryset.filter(in_force | _concerns(Score, associations_of(user)))
+
+
+def _visible_works(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
+    if not keeps_a_ledger(user) or not user.is_authenticated:
+        return queryset.none()
+    return queryset if user.is_staff else _made_together(user, queryset)
 
 
 def can(user: Visitor, verb: str, obj: Any) -> bool:
@@ -90,10 +183,10 @@ def _can_with_role(user: User, verb: str, obj: Any) -> bool:
     if isinstance(obj, ApiToken):
         return obj.user_id == user.pk
     if isinstance(obj, WaitingImport | NameDecision | Merge):
-        return keeps_a_ledger(user)
+        return _visible_works(user, type(obj)._default_manager.filter(pk=obj.pk)).exists()  # noqa: SLF001
     if verb == "change" and isinstance(obj, Score):
-        return obj.source == Score.Source.IMPORT and keeps_a_ledger(user)
+        return obj.source == Score.Source.IMPORT and _is_among(obj, associations_of(user))
     if verb == "change" or not isinstance(obj, Rider | Pair | Score):
         return False
     rider = obj if isinstance(obj, Rider) else obj.rider if isinstance(obj, Pair) else obj.pair.rider
-    return rider.user_id == user.pk or (not isinstance(obj, Rider) and associations_of(user).exists())
+    return rider.user_id == user.pk or (not isinstance(obj, Rider) and _is_among(obj, associations_of(user)))

@@ -1,7 +1,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 
-from riders.pages import accounts, associations, intake, outlooks, pairs, seasons
+from riders.pages import accounts, associations, outlooks, pairs, seasons
 
 urlpatterns = [
     path("login/", accounts.LogIn.as_view(), name="login"),
@@ -11,7 +11,6 @@ urlpatterns = [
     path("me/tokens/<int:token_id>/revoke/", accounts.revoke, name="token-revoke"),
     path("pairs/<int:pair_id>/", pairs.pair_page, name="pair"),
     path("associations/<slug:slug>/", associations.association_page, name="association"),
-    path("associations/<slug:slug>/ledger/import/", intake.ledger_import, name="ledger-import"),
     path("associations/<slug:slug>/<slug:season_slug>/", seasons.season_page, name="season"),
     path("associations/<slug:slug>/<slug:season_slug>/scores/", seasons.season_unit_page, name="season-unit"),
     path("associations/<slug:slug>/<slug:season_slug>/compare/", seasons.compare_page, name="season-compare"),

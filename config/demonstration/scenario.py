@@ -28,7 +28,7 @@ from riders.csvrows import read_rows
 from riders.intake import Problems, refuse
 from riders.models import Association, Pair, Rider, Season, User
 from riders.services.associations import import_association, import_members, save_scheme
-from riders.services.ledger_import import import_scores
+from riders.services.direct_imports import import_scores
 from riders.services.standings import rebuild_standings
 
 FIXTURES = ROOT / "fixtures"

@@ -10,10 +10,11 @@ from rest_framework.response import Response
 from riders.api.access import SignedIn
 from riders.api.fields import DocumentField, Input, StrictText
 from riders.api.idempotency import idempotent
+from riders.api.scores import DRY_RUN
 from riders.api.views import Resource
 from riders.models import Association
 from riders.policy import can, visible
-from riders.services.bundle_import import import_bundle
+from riders.services.direct_imports import import_bundle
 
 BUNDLE_EXAMPLE: dict[str, Any] = {
     "format": "bundle/1",
@@ -35,6 +36,7 @@ _DONE = {
     "corrected": 0,
     "unchanged": 0,
     "retracted": 0,
+    "duplicate": 0,
     "by_members": 64,
 }
 
@@ -59,6 +61,7 @@ class BundleImportedSerializer(serializers.Serializer[Any]):
     corrected = serializers.IntegerField()
     unchanged = serializers.IntegerField()
     retracted = serializers.IntegerField(help_text="Rides that an earlier revision had and this one has no more.")
+    duplicate = serializers.IntegerField(help_text="Left out: the ledger has the ride under another id.")
     by_members = serializers.IntegerField(
         allow_null=True, help_text="Rides by members on the day; null where no memberships are kept."
     )
@@ -76,7 +79,10 @@ class AssociationBundles(Resource):
         summary="Import a results bundle",
         description="Recomputes every class of a `bundle/1` document from its marks and posts its scores to the "
         "ledger, all or none. Any figure that differs refuses the whole bundle (code `bundle-differs`) with every "
-        "difference by its path. The same bundle again changes nothing. For those who keep the association.",
+        "difference by its path. The same bundle again changes nothing. Names that are like known ones refuse it (code "
+        "`names-open`): hand it in at `imports/`, decide on them there, and confirm. With `dry_run=true` the answer, a "
+        "refusal too, is that of the real request, and nothing is written. For those who keep the association.",
+        parameters=[DRY_RUN],
         request=BundleInput,
         responses={
             200: OpenApiResponse(BundleImportedSerializer, "What was done.", [OpenApiExample("Done", value=_DONE)])
@@ -90,6 +96,10 @@ class AssociationBundles(Resource):
         )
         given = self.read(BundleInput)
         done = import_bundle(
-            given["document"], association=association, by=self.account, reason=given.get("reason", "")
+            given["document"],
+            association=association,
+            by=self.account,
+            reason=given.get("reason", ""),
+            dry_run=self.dry_run,
         )
         return self.shown(done, BundleImportedSerializer)

@@ -16,9 +16,13 @@ from riders.api.fields import Input, StrictText
 from riders.api.idempotency import idempotent
 from riders.api.views import Resource
 from riders.models import Horse, Merge, Pair, Rider
-from riders.policy import keeps_a_ledger, visible
+from riders.policy import keeps_a_ledger, may_merge, visible
 from riders.services.merges import merge, plan_merge, undo_merge
 
+NOT_YOURS = (
+    "At least one of the two must concern an association that you keep (a member, or a score that it brought in), and "
+    "neither may concern only others. Ask staff to merge them."
+)
 _KINDS = ("rider", "horse", "pair")
 _MODELS: dict[str, type[Rider | Horse | Pair]] = {"rider": Rider, "horse": Horse, "pair": Pair}
 _MERGE = {
@@ -119,7 +123,8 @@ class Merges(Resource):
 
     @extend_schema(
         summary="List merges",
-        description="Riders, horses and pairs that were made one, the latest first. For those who keep a ledger.",
+        description="Riders, horses and pairs that were made one, the latest first. For those who keep a ledger: what "
+        "they or those who keep an association with them merged, and what concerns their association.",
     )
     def list(self, request: Request) -> Response:
         return self.listed(self.get_queryset(), MergeSerializer)
@@ -158,7 +163,8 @@ class Merges(Resource):
         summary="Merge two",
         description="Makes two riders, horses or pairs one: scores, entries and memberships follow, and the open "
         "seasons that are touched are worked out anew. Refused with 409 where they cannot be one (both have a "
-        "registration, both are entered in one class). It can be undone.",
+        "registration, both are entered in one class), and with 403 where the two do not concern an association that "
+        "you keep. It can be undone.",
         request=MergeInput,
         responses={201: MergeSerializer},
     )
@@ -167,6 +173,7 @@ class Merges(Resource):
         self.get_queryset()
         given = self.read(MergeInput)
         kept, gone = self._two(given)
+        self.demand(may_merge(request.user, kept, gone), NOT_YOURS)
         done = merge(kept, gone, by=self.account, reason=given["reason"])
         response = self.shown(done, MergeSerializer, status=201)
         response["Location"] = f"/api/v1/merges/{done.pk}/"
@@ -175,7 +182,7 @@ class Merges(Resource):
     @extend_schema(
         summary="Undo a merge",
         description="Takes every step of a merge back, the last one first; what has come since stays with the one that "
-        "was kept. Refused with 409 where a later merge built on it.",
+        "was kept. Refused with 409 where a later merge built on it. For those who see the merge in the list.",
         request=LedgerReasonInput,
         responses={200: MergeSerializer},
     )

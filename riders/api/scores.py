@@ -28,12 +28,16 @@ from riders.models import Score
 from riders.policy import associations_of, visible
 from riders.selectors.ledger import scores_csv
 from riders.services.corrections import version_of
-from riders.services.ledger_import import import_scores
+from riders.services.direct_imports import import_scores
 
 CSV_EXAMPLE = (
     "score_id,pair,rider,horse,level,test,date,competition,class,judges,percentage,placing,starters,status\r\n"
     "larkfield-spring/3/12,R-2041-H-3310,Ada Fenwick,Copper Lark,novice,larkfield-novice-2,2027-03-06,"
     "larkfield-spring,3,R. Stone;M. Vale,68.125,2,14,completed\r\n"
+)
+SOURCE = OpenApiParameter("source", str, description="Where the file comes from; decisions on names belong to it.")
+DRY_RUN = OpenApiParameter(
+    "dry_run", bool, description="true: check everything and answer as if it were done, and do nothing."
 )
 _EXAMPLE = {
     "score_id": "larkfield-spring/3/12",
@@ -113,11 +117,12 @@ class ScoreFilter(django_filters.FilterSet):
 
 
 class ImportSummarySerializer(serializers.Serializer[object]):
-    """How many scores an import wrote, changed and found as they were already."""
+    """How many scores an import wrote, changed, found as they were already, and left out."""
 
     posted = serializers.IntegerField()
     corrected = serializers.IntegerField()
     unchanged = serializers.IntegerField()
+    duplicate = serializers.IntegerField(help_text="Left out: the ledger has the ride under another id.")
 
 
 class Scores(Resource):
@@ -172,16 +177,21 @@ class Scores(Resource):
 
     @extend_schema(
         summary="Import scores",
-        description="Posts the rows of a `scores/1` file to the ledger, all or none. A score that is there with "
-        "the same values is left alone; one with other values is corrected, with the old values kept in its "
-        "history. Scores of a class run here are corrected in their class, not here.",
+        description="Posts the rows of a `scores/1` file to the ledger at once, all or none. A score that is there "
+        "with the same values is left alone; one with other values is corrected, with the old values kept in its "
+        "history; a ride that is there under another id is left out. Scores of a class run here are corrected in their "
+        "class, and those that concern only other associations by them. Names that are like known ones refuse the file "
+        "(code `names-open`): hand it in at `imports/`, decide on them there, and confirm. With `dry_run=true` the "
+        "answer, a refusal too, is that of the real request, and nothing is written. Send an `Idempotency-Key` so that "
+        "a request may be repeated.",
+        parameters=[SOURCE, DRY_RUN],
         request={("text/csv"): OpenApiTypes.STR},
         examples=[OpenApiExample("scores/1", CSV_EXAMPLE, media_type="text/csv", request_only=True)],
         responses={
             200: OpenApiResponse(
                 ImportSummarySerializer,
                 "What was done.",
-                [OpenApiExample("Done", value={"posted": 118, "corrected": 2, "unchanged": 0})],
+                [OpenApiExample("Done", value={"posted": 118, "corrected": 2, "unchanged": 0, "duplicate": 1})],
             )
         },
     )
@@ -190,4 +200,6 @@ class Scores(Resource):
         self.demand(
             associations_of(request.user).exists(), "Only those who keep the ledger of an association import scores."
         )
-        return self.shown(import_scores(self.text, by=self.account), ImportSummarySerializer)
+        source = request.query_params.get("source", "")
+        done = import_scores(self.text, by=self.account, source=source, dry_run=self.dry_run)
+        return self.shown(done, ImportSummarySerializer)

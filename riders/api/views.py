@@ -5,7 +5,7 @@ from typing import Any, ClassVar, TypeVar, cast
 
 from django.db.models import Model, QuerySet
 from django.http import Http404, QueryDict
-from rest_framework.exceptions import ParseError, PermissionDenied
+from rest_framework.exceptions import ParseError, PermissionDenied, ValidationError
 from rest_framework.generics import get_object_or_404
 from rest_framework.permissions import BasePermission
 from rest_framework.response import Response
@@ -78,6 +78,14 @@ class Resource(GenericViewSet[Any]):
         if version is not None:
             response["ETag"] = etag_of(version)
         return response
+
+    @property
+    def dry_run(self) -> bool:
+        """Tell whether the request asks only what would be done."""
+        asked = self.request.query_params.get("dry_run", "false")
+        if asked not in {"true", "false"}:
+            raise ValidationError({"dry_run": [f"{describe(asked)} is neither true nor false. Write one of the two."]})
+        return asked == "true"
 
     def demand(self, allowed: bool, sentence: str) -> None:
         """Refuse with a sentence unless the policy has allowed it."""

@@ -24,7 +24,7 @@ from riders.api.access import SignedIn
 from riders.api.fields import Input, StrictText
 from riders.api.idempotency import idempotent
 from riders.api.parsers import read_limited
-from riders.api.scores import CSV_EXAMPLE
+from riders.api.scores import CSV_EXAMPLE, SOURCE
 from riders.api.views import Resource
 from riders.models import Horse, NameDecision, Rider, WaitingImport
 from riders.policy import keeps_a_ledger, visible
@@ -296,9 +296,10 @@ class Imports(Resource):
         description="Takes a file of scores (`scores/1` as CSV or JSON lines) or a results bundle (`bundle/1`) as the "
         "body, and answers with what it would change: new, corrected, retracted and unchanged scores, rides that the "
         "ledger has under another key (left out), names to decide on, and every problem. Nothing is written to the "
-        "ledger. For those who keep a ledger.",
+        "ledger. A score that would be corrected or retracted and concerns only other associations is a problem. For "
+        "those who keep a ledger.",
         parameters=[
-            OpenApiParameter("source", str, description="Where the file comes from; decisions on names belong to it."),
+            SOURCE,
             OpenApiParameter("file_name", str, description="What the file is called."),
         ],
         request={

@@ -4,9 +4,10 @@ from django.db import models
 
 
 class MembershipChange(models.Model):
-    """What was done to a membership by hand, when, by whom, why, and what stood before and after. Rows are only added.
+    """What was done to a membership, by hand or by a file: when, by whom, why, and what stood before and after.
 
-    It hangs on the association and names the membership by its row number, so that it outlives one that is removed.
+    Rows are only added. A row hangs on the association and names the membership by its row number, so that it outlives
+    one that is removed.
     """
 
     association = models.ForeignKey("riders.Association", on_delete=models.CASCADE, related_name="membership_changes")

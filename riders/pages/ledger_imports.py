@@ -54,7 +54,13 @@ def imports(request: HttpRequest) -> HttpResponse:
         "by", "confirmed_by"
     )
     context["page"] = Paginator(rows, ON_A_PAGE).get_page(request.GET.get("page"))
-    sources = NameDecision.objects.exclude(source="").order_by("source").values_list("source", flat=True).distinct()
+    sources = (
+        policy.visible(request.user, NameDecision.objects.all())
+        .exclude(source="")
+        .order_by("source")
+        .values_list("source", flat=True)
+        .distinct()
+    )
     context["sources"] = sources[:100]
     return render(request, "riders/ledger_waiting.html", context, status=422 if context.get("problems") else 200)
 
@@ -124,7 +130,7 @@ def _act(request: HttpRequest, waiting: WaitingImport) -> HttpResponse:
         decide_names(waiting, decisions, by=account(request))
         messages.success(request, f"{len(decisions)} {'name is' if len(decisions) == 1 else 'names are'} decided on.")
     else:
-        work_out_again(waiting)
+        work_out_again(waiting, by=account(request))
         messages.success(request, "Worked out again from the ledger as it stands now.")
     return redirect("ledger-preview", waiting.pk)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.db.models import Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
@@ -75,7 +76,10 @@ def plan(request: HttpRequest) -> HttpResponse:
         raise Http404
     kept, gone = (_one(request, kind, asked.get(name, "")) for name in ("kept", "gone"))
     context: dict[str, Any] = {"kind": kind, "kept": kept, "gone": gone, "reason": request.POST.get("reason", "")}
+    context["may_merge"] = policy.may_merge(request.user, kept, gone)
     if request.method == "POST":
+        if not context["may_merge"]:
+            raise PermissionDenied("Neither of the two concerns an association that you keep. Ask staff to merge them.")
         try:
             done = merge(kept, gone, by=account(request), reason=context["reason"])
         except DomainError as refused:

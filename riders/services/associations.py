@@ -22,13 +22,15 @@ from riders.intake import (
     refused_document,
     slug_from,
 )
-from riders.models import Association, Horse, Membership, Rider, Scheme, Season, User
+from riders.models import Association, Horse, Membership, MembershipChange, Rider, Scheme, Season, User
+from riders.services.memberships import membership_record
 from riders.services.people import name_fault
 from riders.services.standings import store_standings
 from riders.transactions import write_transaction
 from scoring import season as season_rules
 from scoring.documents import InvalidDocument, Reader, describe, take_format
 
+_IMPORTED = "imported from a members file"
 MEMBER_COLUMNS = ("association", "member_number", "kind", "name", "registration", "division", "from", "to")
 
 
@@ -126,6 +128,7 @@ def import_members(text: str | bytes, *, by: User | None) -> Imported:
 
     A membership is identified by association, number and first day. The member is found by registration, and is a new
     rider or horse where the registration is not known yet. Without one, the same number and name is the same member.
+    Each membership that is made or changed gets its row in the history.
     """
     problems: Problems = []
     rows = list(
@@ -152,6 +155,7 @@ class _MemberBook:
 
     def __init__(self, problems: Problems, by: User | None) -> None:
         self.problems = problems
+        self.by = by
         kept = Association.objects.all()
         if by is not None and not by.is_staff:
             kept = kept.filter(roles__user=by)
@@ -164,6 +168,7 @@ class _MemberBook:
             ("person", rider.registration): rider for rider in Rider.objects.exclude(registration="")
         }
         self.people.update({("horse", horse.registration): horse for horse in Horse.objects.exclude(registration="")})
+        self.before = {membership.pk: membership_record(membership) for membership in self.known.values()}
         self.by_number: dict[tuple[int, str, str], Rider | Horse] = {
             (membership.association_id, membership.kind, membership.number): member
             for membership in self.known.values()
@@ -237,6 +242,7 @@ class _MemberBook:
 
     def write(self) -> Imported:
         created = 0
+        changes = []
         for membership, member, fresh in self.wanted:
             if member.pk is None:
                 member.save()
@@ -244,6 +250,17 @@ class _MemberBook:
             membership.horse = member if isinstance(member, Horse) else None
             membership.save()
             created += fresh
+            changes.append(
+                MembershipChange(
+                    association=membership.association,
+                    membership=membership.pk,
+                    by=self.by,
+                    reason=_IMPORTED,
+                    before=self.before.get(membership.pk),
+                    after=membership_record(membership),
+                )
+            )
+        MembershipChange.objects.bulk_create(changes, batch_size=2000)
         return Imported(created, len(self.wanted) - created, self.unchanged)
 
 

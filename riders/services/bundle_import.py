@@ -1,53 +1,30 @@
-"""Results bundles of other shows into the ledger: recomputed first, then all of it or nothing."""
+"""Results bundles of other shows, recomputed and read; nothing is posted here.
+
+Every class is recomputed and the digest compared first: any difference refuses the whole bundle with all of them listed
+(code ``bundle-differs``). Scores get the keys that they have at the show of origin, so that the same bundle twice, and
+the bundle of a show that was run here, change nothing. Rides that an earlier revision had and this one has no more are
+to be retracted. A score that a class run here has posted is never changed: other figures for it are problems.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date
-from typing import Any, cast
+from typing import cast
 
 import scoring
 from riders.errors import InvalidInput
 from riders.intake import Problems, day_from, line_from, refuse, refused_document, slug_from
-from riders.models import Association, Membership, Score, User
+from riders.models import Score
 from riders.services.bundle_pairs import BundlePairs, People, people_from
-from riders.services.ledger import ScoreRow, post_scores, retract_scores
-from riders.transactions import write_transaction
+from riders.services.ledger import ScoreRow
 from scoring.bundles import verify_bundle
 from scoring.documents import Problem, Reader, describe
 from scoring.results import EntryResult
 
 _NOT_STARTED = ("withdrawn", "no-show")
 _LONGEST_NUMBER, _LONGEST_FIGURE = 10, 20
-
-
-@dataclass(frozen=True, slots=True)
-class BundleImported:
-    """What an import of a bundle did, in scores; ``by_members`` counts rides whose rider is a member on the day.
-
-    ``by_members`` is None where the association keeps no memberships.
-    """
-
-    competition: str
-    association: str
-    classes: int
-    posted: int
-    corrected: int
-    unchanged: int
-    retracted: int
-    by_members: int | None
-
-    def __str__(self) -> str:
-        scores = self.posted + self.corrected + self.unchanged
-        said = (
-            f"{self.competition}: {self.classes} class{'' if self.classes == 1 else 'es'} recomputed and found right; "
-            f"{self.posted} scores posted, {self.corrected} corrected, {self.unchanged} unchanged, "
-            f"{self.retracted} retracted."
-        )
-        if self.by_members is None:
-            return said
-        return f"{said} {self.by_members} of {scores} rides are by members of {self.association}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,37 +56,6 @@ class _Class:
     teams: Mapping[str, str]
     results: Mapping[str, EntryResult]
     starters: int
-
-
-def import_bundle(
-    bundle: object, *, association: Association, by: User | None, reason: str = "", rebuild: bool = True
-) -> BundleImported:
-    """Post the scores of a results bundle (``bundle/1``, parsed or as bytes or text) to the ledger.
-
-    Every class is recomputed and the digest compared first: any difference refuses the whole bundle with all of them
-    listed (code ``bundle-differs``). Scores get the keys that they have at the show of origin, so that the same bundle
-    twice, and the bundle of a show that was run here, change nothing. Rides that an earlier revision had and this one
-    has no more are retracted. A score that a class run here has posted is never changed: other figures for it are
-    problems. Riders and horses are found by registration, pairs by their key; nobody is merged by name with anyone
-    outside the bundle.
-    """
-    read = read_bundle(bundle)
-    with write_transaction():
-        found = bundle_scores(read)
-        why = (reason or f"results bundle of {read.title}")[:300]
-        retracted = retract_scores(found.left, by=by, reason=why, rebuild=rebuild)
-        posted = post_scores(found.rows, by=by, reason=why, rebuild=rebuild)
-        members = _by_members(association, found.rows)
-    return BundleImported(
-        read.title,
-        association.title,
-        len(read.classes),
-        posted.posted,
-        posted.corrected,
-        posted.unchanged,
-        retracted,
-        members,
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,18 +254,3 @@ def _left(classes: Iterable[_Class], rows: Iterable[ScoreRow]) -> set[str]:
         imported = Score.objects.filter(source=Score.Source.IMPORT, retracted_at__isnull=True)
         there |= set(imported.filter(key__startswith=f"{one.id}/").values_list("key", flat=True))
     return there - {row.key for row in rows}
-
-
-def _by_members(association: Association, rows: Iterable[ScoreRow]) -> int | None:
-    memberships: dict[int | None, list[Any]] = {}
-    for row in Membership.objects.filter(association=association, kind=Membership.Kind.PERSON):
-        memberships.setdefault(row.rider_id, []).append(row)
-    if not memberships:
-        return None
-    return sum(
-        any(
-            held.starts_on <= row.date and (held.ends_on is None or row.date <= held.ends_on)
-            for held in memberships.get(row.pair.rider_id, [])
-        )
-        for row in rows
-    )

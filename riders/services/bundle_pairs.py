@@ -75,6 +75,7 @@ class BundlePairs:
         for people in wanted:
             self.registrations.setdefault(("rider", people.rider), set()).add(people.rider_registration)
             self.registrations.setdefault(("horse", people.horse), set()).add(people.horse_registration)
+        self.registered = {place for place, numbers in self.registrations.items() if any(numbers)}
         self.fresh: dict[tuple[str, str], Rider | Horse] = {}
         self.made: set[int] = set()
         stayed = {

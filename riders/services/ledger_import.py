@@ -1,4 +1,10 @@
-"""Scores of other shows into the ledger: a ``scores/1`` file, as CSV or as JSON lines, all of it or nothing."""
+"""A ``scores/1`` file, as CSV or as JSON lines, read and compared with who is known; nothing is written here.
+
+``pair`` names a pair of this database by its key, or by the registrations of rider and horse with a hyphen between; any
+other id makes a new pair, whose rider and horse are those that were decided on for files of the source, or shared with
+other new pairs of the file of those names. A score that a class run here has posted is left alone, and refused with
+other values: it is corrected in its class.
+"""
 
 from __future__ import annotations
 
@@ -7,12 +13,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from riders.csvrows import decoded, read_rows
-from riders.intake import Problems, has_unstorable, one_line, refuse
-from riders.models import Pair, Score, User
+from riders.intake import Problems, has_unstorable, one_line
+from riders.models import Pair, Score
 from riders.selectors.ledger import COLUMNS, score_record
-from riders.services.ledger import ScoreRow, post_scores
+from riders.services.ledger import ScoreRow
 from riders.services.pair_book import PairBook
-from riders.transactions import write_transaction
 from scoring.documents import InvalidDocument, describe, load_json
 from scoring.exact import format_exact
 from scoring.season.ledger import Score as Read
@@ -37,18 +42,6 @@ _LONGEST = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class ImportSummary:
-    """How many scores an import posted, corrected and found as they were already."""
-
-    posted: int
-    corrected: int
-    unchanged: int
-
-    def __str__(self) -> str:
-        return f"{self.posted} posted, {self.corrected} corrected, {self.unchanged} unchanged"
-
-
 @dataclass(slots=True)
 class ScoresRead:
     """What a file of scores says, compared with the pairs that are known; nothing is written yet.
@@ -60,26 +53,6 @@ class ScoresRead:
     pairs: PairBook
     rows: list[tuple[int, ScoreRow]]
     of_classes: int
-
-
-def import_scores(
-    text: str | bytes, *, by: User | None, reason: str = "imported", rebuild: bool = True, source: str = ""
-) -> ImportSummary:
-    """Post the scores of a file and have the standings of the touched seasons worked out anew.
-
-    ``pair`` names a pair of this database by its key, or by the registrations of rider and horse with a hyphen between;
-    any other id makes a new pair, whose rider and horse are those that were decided on for files of ``source``, or
-    shared with other new pairs of the file of those names. A score that a class run here has posted is left alone, and
-    refused with other values: it is corrected in its class. Raises ``InvalidInput`` with every problem by row and
-    column.
-    """
-    lines = read_lines(text)
-    with write_transaction():
-        read = read_scores(lines, source=source)
-        refuse(read.problems, what="the scores")
-        read.pairs.write()
-        posted = post_scores([row for _, row in read.rows], by=by, reason=reason, rebuild=rebuild)
-    return ImportSummary(posted.posted, posted.corrected, posted.unchanged + read.of_classes)
 
 
 @dataclass(slots=True)

@@ -22,17 +22,24 @@ from django.db import transaction
 from riders.csvrows import decoded
 from riders.errors import InvalidInput
 from riders.intake import Problems
-from riders.models import Pair, Score
+from riders.models import Pair, Score, User
+from riders.policy import concerned
 from riders.selectors.histories import plain
 from riders.services.bundle_import import BundleRead, BundleScores, bundle_scores, read_bundle
+from riders.services.bundle_pairs import BundlePairs
 from riders.services.ledger import COMPARED, ScoreRow, differs
 from riders.services.ledger_import import Lines, ScoresRead, read_lines, read_scores
 from riders.services.matching import Proposal, proposals_for
+from riders.services.pair_book import PairBook
 from riders.transactions import write_transaction
-from scoring.documents import InvalidDocument, load_json
+from scoring.documents import InvalidDocument, describe, load_json
 from scoring.exact import parse_decimal
 
 Numbered = tuple[str, ScoreRow]
+_OF_OTHERS = (
+    "is in the ledger with other values, and concerns no association that you keep. Leave it out, or ask those whom it "
+    "concerns."
+)
 _SHOWN = [name for name in COMPARED if name != "source"]
 
 
@@ -160,13 +167,13 @@ class WorkedOut:
         return dict(pairs.fresh_members())
 
 
-def preview_import(content: bytes, *, source: str = "") -> Preview:
+def preview_import(content: bytes, *, source: str = "", by: User | None = None) -> Preview:
     """Say what a file (``scores/1`` as CSV or JSON lines, or a results bundle) would change; nothing is written."""
     read = read_file(content)
     if isinstance(read.said, BundleRead):
         with rolled_back():
-            return work_out(read, source=source).preview
-    return work_out(read, source=source).preview
+            return work_out(read, source=source, by=by).preview
+    return work_out(read, source=source, by=by).preview
 
 
 def read_file(content: bytes) -> FileRead:
@@ -180,15 +187,15 @@ def read_file(content: bytes) -> FileRead:
         return FileRead(digest, refused)
 
 
-def work_out(read: FileRead, *, source: str) -> WorkedOut:
-    """Work a file out against the ledger as it stands.
+def work_out(read: FileRead, *, source: str, by: User | None) -> WorkedOut:
+    """Work a file out against the ledger as it stands; what ``by`` may not change in it is a problem.
 
-    A bundle makes its pairs on the way, so its caller runs inside a transaction, and rolls it back where nothing is to
-    be written.
+    Without ``by``, on the command line, everything may be changed. A bundle makes its pairs on the way, so its caller
+    runs inside a transaction, and rolls it back where nothing is to be written.
     """
     if isinstance(read.said, Lines):
-        return _of_scores(read.digest, read.said, source)
-    return _of_bundle(read.digest, read.said, source)
+        return _of_scores(read.digest, read.said, source, by)
+    return _of_bundle(read.digest, read.said, source, by)
 
 
 def is_bundle(content: bytes) -> bool:
@@ -211,27 +218,47 @@ def rolled_back() -> Iterator[None]:
         transaction.set_rollback(True)
 
 
-def _of_scores(digest: str, lines: Lines, source: str) -> WorkedOut:
+def _of_scores(digest: str, lines: Lines, source: str, by: User | None) -> WorkedOut:
     read = read_scores(lines, source=source)
     rows = [(f"row {number}", row) for number, row in read.rows]
     changes, posted, unchanged = _changes(rows, ())
-    preview = _preview(
-        "scores", digest, source, changes, unchanged + read.of_classes, read.pairs.undecided(), read.problems
-    )
+    problems = [*read.problems, *_of_others(changes, by)]
+    preview = _preview("scores", digest, source, changes, unchanged + read.of_classes, read.pairs, problems)
     return WorkedOut(preview, posted, set(), read)
 
 
-def _of_bundle(digest: str, said: BundleRead | InvalidInput, source: str) -> WorkedOut:
+def _of_bundle(digest: str, said: BundleRead | InvalidInput, source: str, by: User | None) -> WorkedOut:
     try:
         if isinstance(said, InvalidInput):
             raise said
         read = bundle_scores(said, source=source)
     except InvalidInput as refused:
         problems = refused.problems or [("", refused.message)]
-        return WorkedOut(_preview("bundle", digest, source, (), 0, (), problems), [], set(), None)
+        return WorkedOut(_preview("bundle", digest, source, (), 0, None, problems), [], set(), None)
     changes, posted, unchanged = _changes([("", row) for row in read.rows], read.left, made=read.pairs.made)
-    preview = _preview("bundle", digest, source, changes, unchanged, read.pairs.undecided(), [])
+    problems = _of_others(changes, by)
+    preview = _preview("bundle", digest, source, changes, unchanged, read.pairs, problems)
     return WorkedOut(preview, posted, read.left, read)
+
+
+def _of_others(changes: Sequence[Change], by: User | None) -> Problems:
+    """Say which scores would be changed that concern no association which this person keeps."""
+    known = {change.key: change.where for change in changes if change.what in {"corrected", "retracted"}}
+    if by is None or by.is_staff or not known:
+        return []
+    keys = sorted(known)
+    theirs: set[str] = set()
+    for start in range(0, len(keys), 500):
+        scores = concerned(by, Score.objects.filter(key__in=keys[start : start + 500]))
+        theirs.update(scores.values_list("key", flat=True))
+    return [
+        (
+            f"{known[key]}, score_id" if known[key] else key,
+            f"The score {describe(key)} {_OF_OTHERS}",
+        )
+        for key in keys
+        if key not in theirs
+    ]
 
 
 def _preview(
@@ -240,10 +267,10 @@ def _preview(
     source: str,
     changes: Sequence[Change],
     unchanged: int,
-    undecided: Iterable[tuple[str, str]],
+    pairs: PairBook | BundlePairs | None,
     problems: Problems,
 ) -> Preview:
-    names = _open_names(undecided)
+    names = () if pairs is None else _open_names(pairs)
     state = hashlib.sha256(f"{digest} {source!r} {unchanged}".encode())
     for change in changes:
         state.update(repr(change).encode("utf-8", "backslashreplace"))
@@ -266,13 +293,23 @@ def _row_number(problem: tuple[str, str]) -> int:
     return int(number) if first == "row" and number.isdecimal() else 0
 
 
-def _open_names(undecided: Iterable[tuple[str, str]]) -> tuple[OpenName, ...]:
-    wanted = sorted(set(undecided))
+def _open_names(pairs: PairBook | BundlePairs) -> tuple[OpenName, ...]:
+    """Return the names on which nobody has decided, with those who were known before this file and may be meant.
+
+    A name that comes with a registration of its own cannot mean someone who has another one.
+    """
+    wanted = sorted(set(pairs.undecided()))
+    made = {(kind, member.pk) for (kind, _), member in pairs.fresh_members()}
     found: list[OpenName] = []
     for kind in ("rider", "horse"):
         spellings = [spelling for other, spelling in wanted if other == kind]
-        proposals = proposals_for(kind, spellings)
-        found += [OpenName(kind, spelling, proposals.get(spelling, ())) for spelling in spellings]
+        without = {pk for other, pk in made if other == kind and pk is not None}
+        proposals = proposals_for(kind, spellings, without=without)
+        for spelling in spellings:
+            likely = proposals.get(spelling, ())
+            if (kind, spelling) in pairs.registered:
+                likely = tuple(proposal for proposal in likely if not proposal.registration)
+            found.append(OpenName(kind, spelling, likely))
     return tuple(found)
 
 

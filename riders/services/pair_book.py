@@ -33,6 +33,8 @@ class PairBook:
     new_horses: dict[str, Horse] = field(default_factory=dict)
     fresh: dict[str, Pair] = field(default_factory=dict)
     relied_on: dict[str, list[NameDecision]] = field(default_factory=dict)
+    registered: frozenset[tuple[str, str]] = frozenset()
+    """(kind, spelling) of names that come with a registration: rows of scores give none."""
 
     def __post_init__(self) -> None:
         self.names = KnownNames(self.source)

@@ -12,11 +12,10 @@ from django.utils import timezone
 from riders.csvrows import MOST_BYTES
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.intake import one_line
-from riders.models import Horse, NameDecision, Rider, User, WaitingImport
-from riders.services.ledger import post_scores, retract_scores
-from riders.services.ledger_import import ScoresRead
-from riders.services.ledger_preview import FileRead, Preview, WorkedOut, preview_import, read_file, work_out
+from riders.models import Horse, Rider, User, WaitingImport
+from riders.services.ledger_preview import Preview, preview_import, read_file, work_out
 from riders.services.matching import source_from, write_decision
+from riders.services.taking_in import carry_out
 from riders.transactions import write_transaction
 
 KEPT_FOR = timedelta(days=14)
@@ -33,7 +32,7 @@ def hand_in(content: bytes, *, source: str = "", file_name: str = "", by: User |
     if not content.strip():
         sentence = "The file is empty. Choose the file, or paste its text."
         raise InvalidInput(sentence, problems=[("file", sentence)])
-    preview = preview_import(content, source=source)
+    preview = preview_import(content, source=source, by=by)
     with write_transaction():
         WaitingImport.objects.filter(confirmed_at__isnull=True, at__lt=timezone.now() - KEPT_FOR).delete()
         return WaitingImport.objects.create(
@@ -52,10 +51,10 @@ def preview_of(waiting: WaitingImport) -> Preview:
     return Preview.of_document(json.loads(zlib.decompress(waiting.preview)))
 
 
-def work_out_again(waiting: WaitingImport) -> WaitingImport:
-    """Work the file out against the ledger as it stands now."""
+def work_out_again(waiting: WaitingImport, *, by: User | None) -> WaitingImport:
+    """Work the file out against the ledger as it stands now, for whoever asks."""
     _refuse_confirmed(waiting)
-    preview = preview_import(zlib.decompress(waiting.content), source=waiting.source)
+    preview = preview_import(zlib.decompress(waiting.content), source=waiting.source, by=by)
     with write_transaction():
         WaitingImport.objects.filter(pk=waiting.pk, confirmed_at__isnull=True).update(
             preview=_packed(preview), state=preview.state
@@ -75,7 +74,7 @@ def decide_names(waiting: WaitingImport, decisions: Collection[Decision], *, by:
     with write_transaction():
         for kind, spelling, member in decisions:
             write_decision(source=waiting.source, kind=kind, spelling=spelling, member=member, by=by)
-    return work_out_again(waiting)
+    return work_out_again(waiting, by=by)
 
 
 def confirm_import(
@@ -84,8 +83,7 @@ def confirm_import(
     """Carry a file out exactly as it was shown: ``digest`` and ``state`` are those of the preview that was looked at.
 
     Raises ``Conflict`` with the new preview where the ledger has changed so that it would do something else now, and
-    ``InvalidInput`` while the file has problems or names that are not decided on. Names that are like nobody known
-    become new riders and horses, which is remembered for the source.
+    ``InvalidInput`` while the file has problems or names that are not decided on.
     """
     _refuse_confirmed(waiting)
     read = read_file(zlib.decompress(waiting.content))
@@ -93,9 +91,12 @@ def confirm_import(
         with write_transaction():
             current = WaitingImport.objects.select_for_update().get(pk=waiting.pk)
             _refuse_confirmed(current)
-            worked_out = _as_shown(read, current.source, digest, state)
-            current.summary = _carry_out(worked_out, current, by=by, reason=reason)
-            current.confirmed_at, current.confirmed_by, current.reason = timezone.now(), by, _reason(current, reason)
+            worked_out = work_out(read, source=current.source, by=by)
+            _refuse_other_state(worked_out.preview, digest, state)
+            why = one_line(reason)[:300] or f"imported from {current.source or current}"
+            carry_out(worked_out, source=current.source, by=by, reason=why)
+            current.summary = worked_out.preview.counts
+            current.confirmed_at, current.confirmed_by, current.reason = timezone.now(), by, why
             current.content = current.preview = b""
             current.save()
             return current
@@ -103,7 +104,7 @@ def confirm_import(
         raise Conflict(
             "The ledger has changed since this was worked out, so it was worked out again. Look at what the file would "
             "change now, and confirm that.",
-            current=work_out_again(waiting),
+            current=work_out_again(waiting, by=by),
         ) from None
 
 
@@ -114,53 +115,9 @@ def take_away(waiting: WaitingImport) -> None:
         WaitingImport.objects.filter(pk=waiting.pk, confirmed_at__isnull=True).delete()
 
 
-def _as_shown(read: FileRead, source: str, digest: str, state: str) -> WorkedOut:
-    worked_out = work_out(read, source=source)
-    preview = worked_out.preview
-    if digest != read.digest or state != preview.state:
+def _refuse_other_state(preview: Preview, digest: str, state: str) -> None:
+    if (digest, state) != (preview.digest, preview.state):
         raise Conflict("It was worked out differently.")
-    if preview.problems:
-        raise InvalidInput(
-            "The file cannot be imported while it has problems. Correct what is listed and hand it in again.",
-            problems=list(preview.problems),
-        )
-    if preview.to_decide:
-        raise InvalidInput(
-            f"{len(preview.to_decide)} names are like known ones. Say of each who is meant, then confirm.",
-            problems=[
-                ("names", f"Decide who is meant by the {name.kind} {name.spelling!r}.") for name in preview.to_decide
-            ],
-            code="names-open",
-        )
-    return worked_out
-
-
-def _carry_out(worked_out: WorkedOut, waiting: WaitingImport, *, by: User | None, reason: str) -> dict[str, int]:
-    read, preview = worked_out.read, worked_out.preview
-    if isinstance(read, ScoresRead):
-        read.pairs.write()
-    _remember_new(worked_out, waiting.source, by)
-    why = _reason(waiting, reason)
-    retract_scores(worked_out.left, by=by, reason=why)
-    post_scores(worked_out.rows, by=by, reason=why)
-    return preview.counts
-
-
-def _remember_new(worked_out: WorkedOut, source: str, by: User | None) -> None:
-    """Let the next file of the source mean the same by a name that is new now."""
-    open_names = {(name.kind, name.spelling) for name in worked_out.preview.names}
-    NameDecision.objects.bulk_create(
-        [
-            NameDecision(source=source, kind=kind, spelling=spelling, by=by, **{kind: member})
-            for (kind, spelling), member in worked_out.fresh.items()
-            if (kind, spelling) in open_names
-        ],
-        batch_size=2000,
-    )
-
-
-def _reason(waiting: WaitingImport, reason: str) -> str:
-    return one_line(reason)[:300] or f"imported from {waiting.source or waiting}"
 
 
 def _refuse_confirmed(waiting: WaitingImport) -> None:

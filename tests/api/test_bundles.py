@@ -37,6 +37,7 @@ def test_an_association_takes_it_in_once(world: World) -> None:
         "corrected": 0,
         "unchanged": 0,
         "retracted": 0,
+        "duplicate": 0,
         "by_members": None,
     }
     assert set(Score.objects.filter(key__startswith="linden-autumn/").values_list("key", "percentage")) == {

@@ -37,9 +37,10 @@ def handed_in(world: World, text: str = FILE, query: str = "", content_type: str
 
 
 def operations(world: World) -> list[tuple[str, str, Any, dict[str, str]]]:
-    waiting = hand_in(FILE.encode(), by=None)
-    decision = decide_name(source="", kind="rider", spelling="X", member=None, by=None)
-    done = merge(world.entry.pair.rider, Rider.objects.create(name="Rider 1."), by=None, reason="one")
+    keeper = world.users["association"]
+    waiting = hand_in(FILE.encode(), by=keeper)
+    decision = decide_name(source="", kind="rider", spelling="X", member=None, by=keeper)
+    done = merge(world.entry.pair.rider, Rider.objects.create(name="Rider 1."), by=keeper, reason="one")
     held = Membership.objects.create(
         association=world.association,
         number="M9",

@@ -13,9 +13,10 @@ from competitions.services.bundles import bundle_document, bundle_text
 from competitions.services.entries import set_outcome
 from competitions.services.results import make_official, start_correction, withdraw_results
 from riders.errors import InvalidInput
-from riders.models import Horse, Membership, Owner, Pair, Rider, Score, ScoreChange, StandingRow
+from riders.models import Association, Horse, Membership, Owner, Pair, Rider, Score, ScoreChange, StandingRow
 from riders.selectors.ledger import score_record
-from riders.services.bundle_import import import_bundle
+from riders.services.direct_imports import import_bundle
+from riders.services.matching import decide_name
 from scoring.bundles import bundle_digest
 from tests.builders import (
     make_association,
@@ -234,7 +235,13 @@ def test_people_are_found_by_registration_and_never_merged_by_name():
     forget_everything()
     known = Rider.objects.create(name="Rider 1", registration="R1")
     Rider.objects.create(name="Rider 2")
-    import_bundle(sealed(document), association=make_association(), by=None)
+    with pytest.raises(InvalidInput, match="3 names are like known ones") as refused:
+        import_bundle(sealed(document), association=make_association(), by=None)
+    assert refused.value.code == "names-open"
+    assert not Score.objects.exists()
+    for number in (2, 3, 4):
+        decide_name(source="", kind="rider", spelling=f"Rider {number}", member=None, by=None)
+    import_bundle(sealed(document), association=Association.objects.get(), by=None)
     assert Pair.objects.get(key="R1/H1").rider == known
     assert Rider.objects.filter(name="Rider 2").count() == 2
     import_bundle(sealed(document), association=make_association("other"), by=None)

@@ -7,7 +7,7 @@ from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.models import Score
 from riders.selectors.histories import score_history
 from riders.services.corrections import correct_score, put_back_score, retract_score, version_of
-from riders.services.ledger_import import import_scores
+from riders.services.direct_imports import import_scores
 from riders.services.merges import merge
 from tests.builders import make_class, make_pair, make_season, make_user, mark_sheet, qualifying_scheme
 

@@ -7,7 +7,7 @@ import pytest
 
 from riders.errors import Conflict, InvalidInput
 from riders.models import Membership, MembershipChange, Pair, Season
-from riders.services.ledger_import import import_scores
+from riders.services.direct_imports import import_scores
 from riders.services.memberships import (
     MembershipFields,
     add_membership,

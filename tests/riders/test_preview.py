@@ -11,7 +11,7 @@ from competitions.services.bundles import bundle_text
 from competitions.services.results import make_official
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.models import Horse, Membership, NameDecision, Pair, Rider, Score, ScoreChange, WaitingImport
-from riders.services.ledger_import import import_scores
+from riders.services.direct_imports import import_scores
 from riders.services.ledger_preview import Preview, preview_import
 from riders.services.waiting_imports import confirm_import, decide_names, hand_in, preview_of, take_away
 from tests.builders import make_class, make_pair, make_season, mark_sheet
@@ -65,7 +65,7 @@ def test_every_problem_is_told_by_row_and_nothing_can_be_confirmed():
     preview = preview_of(waiting)
     assert [where for where, _ in preview.problems] == ["row 3, percentage", "row 4"]
     assert len(preview.changes) == 1
-    with pytest.raises(InvalidInput, match="while it has problems"):
+    with pytest.raises(InvalidInput, match="2 problems were found"):
         confirmed(waiting)
     assert not Score.objects.exists()
 

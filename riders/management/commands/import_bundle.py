@@ -7,7 +7,7 @@ from django.core.management.base import CommandError
 
 from riders.management.importing import ImportCommand
 from riders.models import Association
-from riders.services.bundle_import import import_bundle
+from riders.services.direct_imports import import_bundle
 
 
 class Command(ImportCommand):
@@ -16,6 +16,7 @@ class Command(ImportCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("association", help="The id of the association that counts the scores.")
         super().add_arguments(parser)
+        parser.add_argument("--dry-run", action="store_true", help="Say what would be done, and do nothing.")
         parser.add_argument("--reason", default="", help="Why, for the history of the scores.")
 
     def take_in(self, content: bytes, options: dict[str, Any]) -> str:
@@ -23,4 +24,6 @@ class Command(ImportCommand):
         if association is None:
             there = ", ".join(Association.objects.order_by("slug").values_list("slug", flat=True)) or "none yet"
             raise CommandError(f'There is no association "{options["association"]}". There are: {there}.')
-        return str(import_bundle(content, association=association, by=None, reason=options["reason"]))
+        dry_run = options["dry_run"]
+        done = import_bundle(content, association=association, by=None, reason=options["reason"], dry_run=dry_run)
+        return f"Nothing was done. {done}" if dry_run else str(done)

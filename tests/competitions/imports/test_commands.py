@@ -49,9 +49,11 @@ def test_documents_and_ledgers_are_imported(file):
     assert "version 1" in run("import_scheme", file(qualifying_scheme()))
     association = {"format": "association/1", "id": "linden", "title": "Linden", "seasons": []}
     assert "1 created" in run("import_association", file(association))
+    assert "1 posted" in run("import_scores", file(SCORE), dry_run=True)
+    assert not Score.objects.exists()
+    assert "1 posted" in run("import_scores", file(SCORE))
     members = "association,member_number,kind,name,from\nlinden,1,person,Ottilie Brandmair,2026-10-01\n"
     assert "1 created" in run("import_members", file(members))
-    assert "1 posted" in run("import_scores", file(SCORE))
     show = {"format": "competition/1", "id": "show", "title": "Show", "venue": "V", "classes": []}
     assert "1 created" in run("import_competition", file(show | {"starts_on": "2026-11-14", "ends_on": "2026-11-14"}))
     for model in (Test, RuleSet, Scheme, Association, Membership, Score, Competition):

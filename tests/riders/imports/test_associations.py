@@ -7,7 +7,7 @@ import pytest
 from django.utils import timezone
 
 from riders.errors import InvalidInput, NotAllowed
-from riders.models import Association, Horse, Membership, Rider, Scheme, Season
+from riders.models import Association, Horse, Membership, MembershipChange, Rider, Scheme, Season
 from riders.services.associations import association_document, import_association, import_members, save_scheme
 from tests.builders import make_association, make_user, qualifying_scheme
 
@@ -148,3 +148,20 @@ class TestMembers:
         with pytest.raises(InvalidInput, match="1 problem"):
             import_members(members("linden,17,person,A,R1,,2026-10-01,"), by=make_user("stranger"))
         assert not Rider.objects.exists()
+
+
+def test_every_membership_of_a_file_has_its_row_in_the_history():
+    keeper = make_user("keeper")
+    make_association(keeper=keeper)
+    rows = ("linden,1,person,Una Lind,R1,,2026-01-01,", "linden,2,horse,Fen,H1,,2026-01-01,")
+    import_members(members(*rows), by=keeper)
+    import_members(members(*rows), by=keeper)
+    import_members(members(rows[0] + "2026-12-31", rows[1]), by=keeper)
+    held = Membership.objects.get(number="1")
+    history = MembershipChange.objects.filter(membership=held.pk).order_by("pk")
+    record = {"number": "1", "kind": "person", "member": "Una Lind", "division": "", "from": "2026-01-01", "to": ""}
+    assert list(history.values_list("before", "after", "by", "reason")) == [
+        (None, record, keeper.pk, "imported from a members file"),
+        (record, record | {"to": "2026-12-31"}, keeper.pk, "imported from a members file"),
+    ]
+    assert MembershipChange.objects.count() == 3

@@ -5,9 +5,10 @@ import json
 import pytest
 
 from riders.errors import InvalidInput
-from riders.models import Horse, Pair, Rider, Score, ScoreChange
+from riders.models import Horse, NameDecision, Pair, Rider, Score, ScoreChange
 from riders.selectors.ledger import scores_csv, scores_in_force
-from riders.services.ledger_import import import_scores
+from riders.services.direct_imports import import_scores
+from riders.services.matching import decide_name
 from tests.builders import make_pair, make_season
 
 pytestmark = pytest.mark.django_db
@@ -48,7 +49,7 @@ def test_json_lines_hold_the_same():
 def test_the_ledger_as_exported_imports_into_an_empty_database_as_it_was():
     import_scores(scores(GOOD, GOOD.replace("s1", "s2").replace("P104", "P105").replace("Quillon", "Marram")), by=None)
     before = "".join(scores_csv(scores_in_force().order_by("key")))
-    for model in (ScoreChange, Score, Pair, Rider, Horse):
+    for model in (NameDecision, ScoreChange, Score, Pair, Rider, Horse):
         model.objects.all().delete()
     assert counts(before) == (2, 0, 0)
     assert "".join(scores_csv(scores_in_force().order_by("key"))) == before
@@ -75,9 +76,15 @@ def test_a_new_pair_of_registered_people_is_theirs():
     assert Pair.objects.get(rider=rider, horse=horse).scores.count() == 1
 
 
-def test_one_rider_with_two_horses_in_a_file_is_one_rider_and_never_a_rider_of_another_file():
+def test_one_rider_with_two_horses_in_a_file_is_one_rider_and_never_a_rider_of_another_file_unasked():
     other = Rider.objects.create(name="Ottilie Brandmair")
-    import_scores(scores(GOOD, GOOD.replace("s1", "s2").replace("P104", "P105").replace("Quillon", "Marram")), by=None)
+    file = scores(GOOD, GOOD.replace("s1", "s2").replace("P104", "P105").replace("Quillon", "Marram"))
+    with pytest.raises(InvalidInput, match="1 name is like known ones") as refused:
+        import_scores(file, by=None)
+    assert refused.value.code == "names-open"
+    assert not Score.objects.exists()
+    decide_name(source="", kind="rider", spelling="Ottilie Brandmair", member=None, by=None)
+    import_scores(file, by=None)
     assert Rider.objects.exclude(pk=other.pk).get().pairs.count() == 2
     assert other.pairs.count() == 0
 

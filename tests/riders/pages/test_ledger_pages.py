@@ -11,12 +11,15 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
 from competitions.services.results import make_official
-from riders.models import Association, Horse, Membership, Merge, NameDecision, Pair, Rider, Score, WaitingImport
-from riders.services.ledger_import import import_scores
+from riders.models import Association, Horse, Membership, Merge, NameDecision, Pair, Rider, Score, User, WaitingImport
+from riders.services.direct_imports import import_scores
+from riders.services.ledger import post_scores
 from riders.services.matching import decide_name
 from riders.services.merges import merge
 from riders.services.waiting_imports import hand_in
+from riders.transactions import write_transaction
 from tests.builders import make_association, make_class, make_pair, make_season, make_user, mark_sheet
+from tests.riders.ledger_rows import row
 
 pytestmark = pytest.mark.django_db
 
@@ -36,6 +39,10 @@ def keeper(client: Client, association: Association) -> Client:
     return client
 
 
+def ida() -> User:
+    return User.objects.get(username="keeper")
+
+
 def said(response: Any) -> str:
     return " ".join(response.content.decode().split())
 
@@ -47,14 +54,14 @@ def hidden(response: Any, name: str) -> str:
 
 
 def addresses() -> list[str]:
-    import_scores(FILE, by=None)
+    import_scores(FILE, by=ida())
     pair = make_pair(1)
     held = Membership.objects.create(
         association=Association.objects.get(), number="M1", kind="person", rider=pair.rider, starts_on=date(2026, 1, 1)
     )
-    decide_name(source="", kind="rider", spelling="X", member=pair.rider, by=None)
-    done = merge(pair.horse, Horse.objects.create(name="Fen"), by=None, reason="the same")
-    waiting = hand_in(FILE.replace("s1", "s2").encode(), by=None)
+    decide_name(source="", kind="rider", spelling="X", member=pair.rider, by=ida())
+    done = merge(pair.horse, Horse.objects.create(name="Fen"), by=ida(), reason="the same")
+    waiting = hand_in(FILE.replace("s1", "s2").encode(), by=ida())
     return [
         "/ledger/",
         f"/ledger/scores/{Score.objects.get().pk}/",
@@ -146,7 +153,7 @@ def test_a_ledger_that_changed_is_shown_anew_before_it_is_confirmed(keeper: Clie
     response = keeper.post("/ledger/imports/", {"text": FILE}, follow=True)
     address = response.redirect_chain[-1][0]
     confirmation = {"act": "confirm", "digest": hidden(response, "digest"), "state": hidden(response, "state")}
-    import_scores(FILE.replace("67.500", "60.000"), by=None)
+    import_scores(FILE.replace("67.500", "60.000"), by=ida())
     response = keeper.post(address, confirmation | {"reason": "sent by post"})
     assert response.status_code == 409
     assert "worked out again" in said(response)
@@ -158,7 +165,7 @@ def test_a_ledger_that_changed_is_shown_anew_before_it_is_confirmed(keeper: Clie
 def test_a_choice_that_was_not_offered_decides_nothing(keeper: Client):
     make_pair(1, rider="Ottilie Brandmair")
     other = make_pair(2)
-    waiting = hand_in(FILE.encode(), by=None)
+    waiting = hand_in(FILE.encode(), by=ida())
     form = {"act": "names", "kind-0": "rider", "spelling-0": "Ottilie Brandmair", "choice-0": other.rider_id}
     keeper.post(f"/ledger/imports/{waiting.pk}/", form)
     assert not NameDecision.objects.exists()
@@ -182,14 +189,14 @@ def test_a_hostile_name_is_text_on_the_page(keeper: Client):
 
 
 def test_a_file_is_taken_away(keeper: Client):
-    waiting = hand_in(FILE.encode(), by=None)
+    waiting = hand_in(FILE.encode(), by=ida())
     keeper.post(f"/ledger/imports/{waiting.pk}/", {"act": "again"})
     keeper.post(f"/ledger/imports/{waiting.pk}/", {"act": "take-away"})
     assert not WaitingImport.objects.exists()
 
 
 def test_a_decision_is_undone(keeper: Client):
-    decision = decide_name(source="north", kind="rider", spelling="O. B.", member=make_pair(1).rider, by=None)
+    decision = decide_name(source="north", kind="rider", spelling="O. B.", member=make_pair(1).rider, by=ida())
     address = f"/ledger/names/{decision.pk}/undo/"
     assert "is undone" in said(keeper.post(address, follow=True))
     assert "undone already" in said(keeper.post(address, follow=True))
@@ -199,7 +206,7 @@ def test_a_decision_is_undone(keeper: Client):
 
 
 def test_a_score_is_found_corrected_retracted_and_put_back(keeper: Client):
-    import_scores(FILE, by=None)
+    import_scores(FILE, by=ida())
     score = Score.objects.get()
     assert f"/ledger/scores/{score.pk}/" in said(keeper.get("/ledger/?q=brandm+spring"))
     assert f"/ledger/scores/{score.pk}/" not in said(keeper.get("/ledger/?q=nobody"))
@@ -237,7 +244,8 @@ def test_a_score_of_a_class_offers_nothing_to_change(keeper: Client):
 def test_two_riders_are_found_compared_merged_and_made_two_again(keeper: Client):
     season = make_season(Association.objects.get())
     kept = make_pair(1, rider="Ottilie Brandmair")
-    import_scores(FILE.replace("Ottilie Brandmair", "O. Brandmair"), by=None)
+    decide_name(source="", kind="rider", spelling="O. Brandmair", member=None, by=ida())
+    import_scores(FILE.replace("Ottilie Brandmair", "O. Brandmair"), by=ida())
     gone = Rider.objects.get(name="O. Brandmair")
     assert said(keeper.get("/ledger/merges/?kind=rider&q=brandmair")).count('name="kept"') == 2
     query = {"kind": "rider", "kept": kept.rider_id, "gone": gone.pk}
@@ -264,6 +272,9 @@ def test_what_stands_against_a_merge_is_told(keeper: Client):
     page = said(keeper.get("/ledger/merges/plan/", query))
     assert "Both riders have a registration (R1 and R2)" in page
     assert "Merge them" not in page
+    make_season(Association.objects.get())  # without members, all scores in the days of its seasons concern it
+    with write_transaction():
+        post_scores([row(1, pair=one), row(2, pair=other)], by=None)
     assert keeper.post("/ledger/merges/plan/", query | {"reason": "a try"}).status_code == 409
 
 
