@@ -7,7 +7,8 @@ from typing import Any
 
 from competitions.models import Competition, Test
 from reports.pdf.season_statement import RequirementLine, ScoreLine, SeasonStatementData, TableStanding
-from riders.models import Pair, Score, Season, StandingRow
+from riders.models import Pair, Score, Season
+from riders.selectors.places import PlacedRow
 from riders.selectors.seasons import ExplainedScore, pair_statement
 from scoring import season as season_rules
 
@@ -32,10 +33,9 @@ def season_statement_data(pair: Pair, season: Season) -> SeasonStatementData:
     )
 
 
-def _table(row: StandingRow, season: Season) -> TableStanding:
-    document = row.document
+def _table(row: PlacedRow, season: Season) -> TableStanding:
     wanted = _requirement_words(season)
-    lines = document.get("requirements", [])
+    lines = row.requirements
     named = wanted if len(wanted) == len(lines) else [""] * len(lines)
     return TableStanding(
         group=", ".join(str(value) for value in row.group.values() if value) or "All",
@@ -43,8 +43,8 @@ def _table(row: StandingRow, season: Season) -> TableStanding:
         shared=row.shared,
         value=row.value,
         qualified=row.qualified,
-        rows=season.rows.filter(table=row.table).count(),
-        tier=document.get("tier") or "",
+        rows=row.row.table.size,
+        tier=row.tier,
         requirements=tuple(_requirement(line, words) for line, words in zip(lines, named, strict=True)),
     )
 

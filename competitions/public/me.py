@@ -20,6 +20,7 @@ from riders import policy as riders_policy
 from riders.models import ApiToken, Pair, Rider, StandingRow
 from riders.pages.seasons import missing_sentences
 from riders.policy import Visitor
+from riders.selectors.places import PlacedRow, placed_rows
 
 _RELEASED_SHOWN = 30
 _COMING_SHOWN = 30
@@ -30,7 +31,7 @@ class PairCard:
     """One of the rider's pairs with its rows of the standings, each with what it still lacks."""
 
     pair: Pair
-    rows: list[tuple[StandingRow, dict[str, int], tuple[str, ...]]] = field(default_factory=list)
+    rows: list[tuple[PlacedRow, dict[str, int], tuple[str, ...]]] = field(default_factory=list)
 
 
 @never_cache
@@ -59,14 +60,11 @@ def _cards(rider: Rider) -> list[PairCard]:
     cards = {pair.pk: PairCard(pair) for pair in Pair.objects.filter(rider=rider).select_related("rider", "horse")}
     rows = (
         StandingRow.objects.filter(pair__in=list(cards))
-        .select_related("season__association", "season__scheme")
-        .order_by("-season__starts_on", "season", "table", "position")
+        .select_related("table__season__association")
+        .order_by("-table__season__starts_on", "table__season", "table__number")
     )
-    for row in rows:
-        outcomes: dict[str, int] = {"counted": 0, "dropped": 0, "not eligible": 0}
-        for _, outcome, _ in row.explanations:
-            outcomes[outcome] = outcomes.get(outcome, 0) + 1
-        cards[row.pair_id].rows.append((row, outcomes, missing_sentences(row)))  # type: ignore[index]
+    for row in placed_rows(rows):
+        cards[row.pair_id].rows.append((row, row.outcomes, missing_sentences(row)))  # type: ignore[index]
     return list(cards.values())
 
 

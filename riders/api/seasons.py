@@ -21,7 +21,9 @@ from riders.api.views import Resource
 from riders.models import Pair, Season
 from riders.policy import can, visible
 from riders.selectors.outlooks import pair_outlook
+from riders.selectors.places import keys_of_scores, row_document
 from riders.selectors.seasons import Statement, pair_statement, standings_tables
+from scoring import season as season_rules
 
 _SEASON = {
     "id": 5,
@@ -223,22 +225,28 @@ class Seasons(Resource):
 
 
 def _standings_content(season: Season) -> bytes:
+    scheme = season_rules.read_scheme(season.scheme.document)
+    tables = standings_tables(season)
+    keys = keys_of_scores(placed.row for table in tables for placed in table.rows)
     document = {
         "format": "standings/1",
         "scheme": season.scheme.key,
         "as_of": season.computed_at.date().isoformat() if season.computed_at else None,
         "groups": [
-            {"group": table.group, "rows": [row.document for row in table.rows]} for table in standings_tables(season)
+            {"group": table.group, "rows": [row_document(row, scheme=scheme, keys=keys) for row in table.rows]}
+            for table in tables
         ],
     }
     return json.dumps(document, ensure_ascii=False, separators=(",", ":")).encode()
 
 
 def _statement_document(statement: Statement) -> dict[str, Any]:
+    scheme = season_rules.read_scheme(statement.season.scheme.document)
+    keys = keys_of_scores(placed.row for placed in statement.rows)
     return {
         "pair": PairSerializer(statement.pair).data,
         "season": f"{statement.season.association.slug}/{statement.season.slug}",
-        "rows": [{"group": row.group, **row.document} for row in statement.rows],
+        "rows": [{"group": row.group, **row_document(row, scheme=scheme, keys=keys)} for row in statement.rows],
         "scores": [
             {
                 "score_id": explained.score.key,

@@ -1,12 +1,13 @@
 from riders.models.accounts import ApiToken, AssociationRole, User
 from riders.models.associations import Association, Membership, Scheme, Season
 from riders.models.imports import WaitingImport
-from riders.models.ledger import Score, ScoreChange, StandingRow
+from riders.models.ledger import Score, ScoreChange
 from riders.models.matching import NameDecision
 from riders.models.memberships import MembershipChange
 from riders.models.merges import Merge
 from riders.models.people import Horse, Owner, Pair, Rider
 from riders.models.requests import IdempotencyRecord
+from riders.models.standings import StandingRow, StandingTable
 
 __all__ = [
     "ApiToken",
@@ -26,6 +27,7 @@ __all__ = [
     "ScoreChange",
     "Season",
     "StandingRow",
+    "StandingTable",
     "User",
     "WaitingImport",
 ]

@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from riders.models.fields import DocumentField
+from riders.models.standings import StandingRow
 
 
 class Association(models.Model):
@@ -93,3 +94,8 @@ class Season(models.Model):
 
     def __str__(self) -> str:
         return f"{self.association.title}: {self.title}"
+
+    @property
+    def rows(self) -> models.QuerySet[StandingRow]:
+        """The rows of its standings that are shown, table by table in their order."""
+        return StandingRow.objects.filter(table__season=self)

@@ -3,8 +3,6 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from riders.models.fields import DocumentField
-
 
 class Score(models.Model):
     """One official score: a row of ``scores/1``. A ride before several judges is one score.
@@ -72,32 +70,3 @@ class ScoreChange(models.Model):
 
     class Meta:
         ordering = ["score", "id"]
-
-
-class StandingRow(models.Model):
-    """One unit in one table of a season's standings, as computed; rebuilt, never edited.
-
-    ``table`` counts the tables of the season from 0, ``position`` the rows of a table. ``ranking`` keeps what places
-    are decided by, so that rows of some units can be worked out anew and ranked among the others.
-    """
-
-    season = models.ForeignKey("riders.Season", on_delete=models.CASCADE, related_name="rows")
-    table = models.PositiveIntegerField(default=0)
-    position = models.PositiveIntegerField()
-    group = DocumentField(default=dict)
-    unit = models.CharField(max_length=120)
-    pair = models.ForeignKey("riders.Pair", on_delete=models.CASCADE, null=True, related_name="standing_rows")
-    placing = models.PositiveIntegerField(null=True)
-    shared = models.BooleanField(default=False)
-    value = models.CharField(max_length=30, blank=True)
-    qualified = models.BooleanField()
-    document = DocumentField()
-    explanations = models.JSONField(default=list)
-    ranking = models.JSONField(default=dict)
-
-    class Meta:
-        ordering = ["season", "table", "position", "id"]
-        indexes = [
-            models.Index(fields=["season", "table", "position"], name="standing_row_in_its_table"),
-            models.Index(fields=["season", "unit"], name="standing_row_of_a_unit"),
-        ]

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 
 from riders import policy
 from riders.models import Pair, Score, Season, StandingRow
+from riders.selectors.places import PlacedRow, placed_rows
 
 SCORES_ON_A_PAGE = 50
 _ORIGIN_PARTS = 3
@@ -36,10 +37,11 @@ def pair_page(request: HttpRequest, pair_id: int) -> HttpResponse:
     if not private:
         scores = scores.exclude(hors_concours=True)
     page = Paginator(scores, SCORES_ON_A_PAGE).get_page(request.GET.get("page"))
-    rows = (
-        StandingRow.objects.filter(pair=pair, season__in=policy.visible(request.user, Season.objects.all()))
-        .select_related("season__association")
-        .order_by("-season__starts_on", "season", "table", "position")
+    seasons = policy.visible(request.user, Season.objects.all())
+    rows = placed_rows(
+        StandingRow.objects.filter(pair=pair, table__season__in=seasons)
+        .select_related("table__season__association")
+        .order_by("-table__season__starts_on", "table__season", "table__number")
     )
     return render(
         request,
@@ -50,12 +52,12 @@ def pair_page(request: HttpRequest, pair_id: int) -> HttpResponse:
             "page": page,
             "lines": [ScoreLine(score, address_of(score)) for score in page],
             "rows": rows,
-            "outlooks": _seasons_with_outlook(request, pair, list(rows)),
+            "outlooks": _seasons_with_outlook(request, pair, rows),
         },
     )
 
 
-def _seasons_with_outlook(request: HttpRequest, pair: Pair, rows: list[StandingRow]) -> set[int]:
+def _seasons_with_outlook(request: HttpRequest, pair: Pair, rows: list[PlacedRow]) -> set[int]:
     """Return the seasons of which this visitor may have the pair's outlook, as ``may_have_outlook`` answers for one."""
     if not request.user.is_authenticated:
         return set()

@@ -14,10 +14,11 @@ from django.views.decorators.http import require_safe
 
 from riders import policy
 from riders.errors import InvalidInput
-from riders.models import Pair, Season, StandingRow
+from riders.models import Pair, Season, StandingTable
 from riders.pages.pairs import address_of
-from riders.selectors.comparisons import compare_rows, neighbours_of
-from riders.selectors.seasons import ExplainedScore, explained_scores, rule_sentences
+from riders.selectors.comparisons import compare_rows, neighbours_of, row_of_unit
+from riders.selectors.places import PlacedRow, placed_rows
+from riders.selectors.seasons import ExplainedScore, explained_rows, rule_sentences
 from riders.selectors.standings_tables import missing_words, standings_csv, table_overview, table_page
 from riders.services.past_standings import standings_as_of
 
@@ -26,7 +27,7 @@ from riders.services.past_standings import standings_as_of
 class RowView:
     """A row as the page shows it: what is missing, and where its scores and its comparison with another row are."""
 
-    row: StandingRow
+    row: PlacedRow
     counted: int
     missing: tuple[str, ...]
     address: str
@@ -80,14 +81,15 @@ def standings_file(request: HttpRequest, slug: str, season_slug: str) -> Streami
 def compare_page(request: HttpRequest, slug: str, season_slug: str) -> HttpResponse:
     """Lay two rows of one table side by side: "why is she third?"."""
     season = _season(request, slug, season_slug)
-    table = request.GET.get("table", "")
-    rows = StandingRow.objects.filter(season=season, table=int(table) if table.isascii() and table.isdigit() else -1)
-    row = get_object_or_404(rows.select_related("pair__rider", "pair__horse"), unit=request.GET.get("unit", ""))
+    number = request.GET.get("table", "")
+    plain = number.isascii() and number.isdigit() and len(number) < 10
+    table = get_object_or_404(StandingTable, season=season, shown=True, number=int(number) if plain else -1)
+    row = _row_in(table, request.GET.get("unit", ""))
     neighbours = neighbours_of(row)
     wanted = request.GET.get("with", "")
     other = next((one for one in neighbours if one.unit == wanted), None) if wanted else None
     if wanted and other is None:
-        other = get_object_or_404(rows.select_related("pair__rider", "pair__horse"), unit=wanted)
+        other = _row_in(table, wanted)
     comparison = compare_rows(row, other or neighbours[0], season=season) if neighbours or other else None
     context = {
         "season": season,
@@ -107,12 +109,15 @@ def season_unit_page(request: HttpRequest, slug: str, season_slug: str) -> HttpR
     """Show the scores behind the rows of one unit; asked for by the season page, only the part that goes into it."""
     season = _season(request, slug, season_slug)
     unit = request.GET.get("unit", "")
-    rows = list(StandingRow.objects.filter(season=season, unit=unit).select_related("pair__rider", "pair__horse"))
+    rows = placed_rows(season.rows.filter(unit=unit).order_by("table__number"))
     if not rows:
         raise Http404
     context: dict[str, Any] = {
         "season": season,
-        "rows": [(_row_view(row, season), _lines(explained_scores(row))) for row in rows],
+        "rows": [
+            (_row_view(row, season), _lines(scores))
+            for row, scores in zip(rows, explained_rows(season, rows), strict=True)
+        ],
         "name": _name(rows[0]),
         "ranked": _is_ranked(season),
     }
@@ -122,12 +127,19 @@ def season_unit_page(request: HttpRequest, slug: str, season_slug: str) -> HttpR
     return render(request, "riders/season_unit.html", context)
 
 
+def _row_in(table: StandingTable, unit: str) -> PlacedRow:
+    row = row_of_unit(table, unit)
+    if row is None:
+        raise Http404
+    return row
+
+
 def _season(request: HttpRequest, slug: str, season_slug: str) -> Season:
     seasons = policy.visible(request.user, Season.objects.select_related("association", "scheme"))
     return get_object_or_404(seasons, association__slug=slug, slug=season_slug)
 
 
-def _statement_of(request: HttpRequest, season: Season, row: StandingRow) -> Pair | None:
+def _statement_of(request: HttpRequest, season: Season, row: PlacedRow) -> Pair | None:
     """Return the pair whose statement this person may have: their own, or any of an association that they keep."""
     pair, user = row.pair, request.user
     if pair is None or not user.is_authenticated:
@@ -135,21 +147,21 @@ def _statement_of(request: HttpRequest, season: Season, row: StandingRow) -> Pai
     return pair if pair.rider.user_id == user.pk or policy.keeps(user, season.association) else None
 
 
-def _row_view(row: StandingRow, season: Season) -> RowView:
+def _row_view(row: PlacedRow, season: Season) -> RowView:
     address = reverse("season-unit", args=[season.association.slug, season.slug])
     beside = reverse("season-compare", args=[season.association.slug, season.slug])
     return RowView(
         row=row,
-        counted=len(row.document.get("counted", [])),
+        counted=row.counted,
         missing=missing_sentences(row),
         address=f"{address}?{urlencode({'unit': row.unit})}",
         beside=f"{beside}?{urlencode([('table', str(row.table)), ('unit', row.unit)])}",
     )
 
 
-def missing_sentences(row: StandingRow) -> tuple[str, ...]:
+def missing_sentences(row: PlacedRow) -> tuple[str, ...]:
     """Return what the unit still lacks, one plain phrase for each requirement that is not met."""
-    unmet = (requirement for requirement in row.document.get("requirements", []) if not requirement["met"])
+    unmet = (requirement for requirement in row.requirements if not requirement["met"])
     return tuple(missing_words(requirement) for requirement in unmet)
 
 
@@ -157,7 +169,7 @@ def _lines(scores: tuple[ExplainedScore, ...]) -> list[tuple[ExplainedScore, str
     return [(explained, address_of(explained.score)) for explained in scores]
 
 
-def _name(row: StandingRow) -> str:
+def _name(row: PlacedRow) -> str:
     return str(row.pair) if row.pair else row.unit
 
 

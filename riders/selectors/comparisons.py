@@ -5,8 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from riders.models import Season, StandingRow
-from riders.selectors.seasons import ExplainedScore, explained_scores
+from django.db.models import Q
+
+from riders.models import Season, StandingRow, StandingTable
+from riders.selectors.details import Detail, details_of
+from riders.selectors.places import PlacedRow, placed_rows, rows_from
+from riders.selectors.seasons import ExplainedScore, explained_rows
 from scoring import season as season_rules
 
 _NEAR = 10
@@ -16,7 +20,7 @@ _NEAR = 10
 class Side:
     """One of the two rows, the better one first, with the scores that count."""
 
-    row: StandingRow
+    row: PlacedRow
     counted: tuple[ExplainedScore, ...]
 
 
@@ -36,40 +40,47 @@ class Comparison:
     sentence: str
 
 
-def neighbours_of(row: StandingRow) -> list[StandingRow]:
+def row_of_unit(table: StandingTable, unit: str) -> PlacedRow | None:
+    """Return the row of a unit in a table; None where it has none."""
+    found = placed_rows(StandingRow.objects.filter(table=table, unit=unit))
+    return found[0] if found else None
+
+
+def neighbours_of(placed: PlacedRow) -> list[PlacedRow]:
     """Return the rows around one in its table, the one above it first, then by distance."""
-    near = StandingRow.objects.filter(
-        season_id=row.season_id, table=row.table, position__gte=row.position - _NEAR, position__lte=row.position + _NEAR
-    ).exclude(pk=row.pk)
-    return sorted(
-        near.select_related("pair__rider", "pair__horse"),
-        key=lambda one: (abs(one.position - row.position), one.position > row.position),
-    )
+    row = placed.row
+    rows = StandingRow.every.filter(table=row.table_id)
+    position = rows.filter(Q(rank__lt=row.rank) | Q(rank=row.rank, name_order__lt=row.name_order)).count()
+    first = max(position - _NEAR, 0)
+    around = rows_from(row.table, first=first, number=position - first + _NEAR + 1)
+    distances = {one.pk: first + index - position for index, one in enumerate(around)}
+    near = [one for one in around if one.pk != row.pk]
+    return sorted(near, key=lambda one: (abs(distances[one.pk]), distances[one.pk] > 0))
 
 
-def compare_rows(one: StandingRow, other: StandingRow, *, season: Season) -> Comparison:
-    """Compare two rows of one table; needs rows that keep what they are ranked by."""
-    first, second = sorted((one, other), key=lambda row: row.position)
-    steps = _steps(first, second, season)
+def compare_rows(one: PlacedRow, other: PlacedRow, *, season: Season) -> Comparison:
+    """Compare two rows of one table."""
+    first, second = sorted((one, other), key=lambda placed: (bytes(placed.row.rank), bytes(placed.row.name_order)))
+    details = details_of(season, [first.row, second.row])
+    steps = _steps((first, second), (details[first.pk], details[second.pk]), season)
+    explained = explained_rows(season, (first, second))
     sides = tuple(
-        Side(row, tuple(score for score in explained_scores(row) if score.outcome == "counted"))
-        for row in (first, second)
+        Side(placed, tuple(score for score in scores if score.outcome == "counted"))
+        for placed, scores in zip((first, second), explained, strict=True)
     )
     return Comparison((sides[0], sides[1]), steps, _sentence(first, steps))
 
 
-def _steps(first: StandingRow, second: StandingRow, season: Season) -> tuple[Step, ...]:
+def _steps(both: tuple[PlacedRow, PlacedRow], details: tuple[Detail, Detail], season: Season) -> tuple[Step, ...]:
     scheme = season_rules.read_scheme(season.scheme.document)
-    both = (first, second)
-    compared = [("requirements met", [_yes(row.ranking.get("met", row.qualified)) for row in both])]
-    notes = [row.ranking.get("note", "") for row in both]
-    if any(notes):
-        compared.append(("taken out of the ranking", [note or "no" for note in notes]))
-    compared.append(("value", [row.value or "none" for row in both]))
-    if first.placing and second.placing and first.ranking and second.ranking:
-        keys = zip(first.ranking["ties"], second.ranking["ties"], strict=True)
+    compared = [("requirements met", [_yes(placed.qualified or bool(placed.note)) for placed in both])]
+    if any(placed.note for placed in both):
+        compared.append(("taken out of the ranking", [placed.note or "no" for placed in both]))
+    compared.append(("value", [placed.value or "none" for placed in both]))
+    if all(placed.placing for placed in both):
+        keys = zip(*(detail.ties for detail in details), strict=True)
         compared += [
-            (tie.words(), [_figures(key) for key in pair]) for tie, pair in zip(scheme.ties, keys, strict=True)
+            (tie.words(), [_figures(key) for key in pair]) for tie, pair in zip(scheme.ties, keys, strict=False)
         ]
     steps: list[Step] = []
     for words, (left, right) in compared:
@@ -79,16 +90,16 @@ def _steps(first: StandingRow, second: StandingRow, season: Season) -> tuple[Ste
     return tuple(steps)
 
 
-def _figures(key: list[str]) -> str:
+def _figures(key: tuple[Fraction, ...]) -> str:
     """Write what a tie step compares; figures of which the lower is better are kept turned, and shown as they are."""
-    return ", then ".join(season_rules.number_text(abs(Fraction(part))) for part in key) or "none"
+    return ", then ".join(season_rules.number_text(abs(part)) for part in key) or "none"
 
 
 def _yes(value: bool) -> str:
     return "yes" if value else "no"
 
 
-def _sentence(first: StandingRow, steps: tuple[Step, ...]) -> str:
+def _sentence(first: PlacedRow, steps: tuple[Step, ...]) -> str:
     deciding = next((step for step in steps if step.decides), None)
     if deciding is None:
         shared = "they share the place" if first.placing else "they stand in the order of their names"

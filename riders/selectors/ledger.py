@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import QuerySet
 
 from riders.models import Membership, Pair, Score, Season
+from scoring import season as season_rules
 
 COLUMNS = (
     "score_id",
@@ -39,6 +41,14 @@ COLUMNS = (
     "owner",
     "horse_age",
 )
+_NAMES = {
+    "score_id": "key",
+    "pair": "pair__key",
+    "rider": "pair__rider__name",
+    "horse": "pair__horse__name",
+    "class": "class_name",
+}
+_READ = tuple(_NAMES.get(column, column) for column in COLUMNS)
 
 
 def scores_in_force() -> QuerySet[Score]:
@@ -89,35 +99,46 @@ def scores_csv(scores: Iterable[Score]) -> Iterator[str]:
     yield _drain(buffer)
 
 
-def scores_for_season(season: Season, *, among: QuerySet[Score] | None = None) -> list[dict[str, str]]:
-    """Return the records of every score in the season's days, with ``member`` worked out for its association.
+@dataclass(frozen=True, slots=True)
+class SeasonLedger:
+    """Scores of a season as ``scoring`` reads them, with the numbers of the rows they and their pairs have here."""
+
+    scores: tuple[season_rules.Score, ...]
+    numbers: Mapping[str, int]
+    pairs: Mapping[str, int]
+
+
+def season_ledger(season: Season, *, among: QuerySet[Score] | None = None) -> SeasonLedger:
+    """Return every score in the season's days, with ``member`` worked out for its association.
 
     With ``among`` only these scores, retracted ones still left out.
 
     A rider is a member if a membership of the association covers the day of the ride. Where the association has no
     memberships at all, the value that came with the score stands.
     """
-    chosen = scores_in_force() if among is None else among.filter(retracted_at__isnull=True)
-    scores = (
-        chosen.filter(date__range=(season.starts_on, season.ends_on))
-        .select_related("pair__rider", "pair__horse")
+    chosen = Score.objects if among is None else among
+    rows = (
+        chosen.filter(retracted_at__isnull=True, date__range=(season.starts_on, season.ends_on))
         .order_by("date", "key")
+        .values_list("pk", "pair_id", "pair__rider_id", *_READ)
     )
-    periods = _membership_periods(season)
-    records = []
-    for score in scores:
-        record = score_record(score)
+    periods = membership_periods(season)
+    records, numbers, pairs = [], dict[str, int](), dict[str, int]()
+    for number, pair, rider, *values in rows.iterator(chunk_size=2000):
+        record = dict(zip(COLUMNS, values, strict=True))
         if periods is not None:
-            record["member"] = _flag(_covered(periods.get(score.pair.rider_id, []), score.date))
+            record["member"] = _covered(periods.get(rider, []), record["date"])
         records.append(record)
-    return records
+        numbers[record["score_id"]], pairs[record["pair"]] = number, pair
+    return SeasonLedger(season_rules.scores_from_rows(records), numbers, pairs)
 
 
 def scores_of_pair(pair: Pair) -> QuerySet[Score]:
     return scores_in_force().filter(pair=pair).order_by("-date", "key")
 
 
-def _membership_periods(season: Season) -> dict[int, list[tuple[date, date | None]]] | None:
+def membership_periods(season: Season) -> dict[int, list[tuple[date, date | None]]] | None:
+    """Return from when to when each rider is a member of the season's association; None where it keeps no members."""
     memberships = Membership.objects.filter(association=season.association)
     if not memberships.exists():
         return None

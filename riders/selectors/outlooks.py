@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.core.cache import cache
-from django.db.models import Max
 from django.utils import timezone
 
 from riders.models import Pair, Season
-from riders.selectors.ledger import scores_for_season, scores_in_force
+from riders.selectors.details import latest_day
+from riders.selectors.ledger import scores_in_force, season_ledger
 from riders.selectors.units import scores_of_units, units_of_pair
 from scoring import season as season_rules
 
@@ -60,8 +60,7 @@ def pair_outlook(pair: Pair, season: Season, *, today: date | None = None) -> Pa
 
 
 def _as_of(season: Season, today: date) -> date:
-    within = scores_in_force().filter(date__range=(season.starts_on, season.ends_on))
-    latest: date | None = within.aggregate(latest=Max("date"))["latest"]
+    latest = latest_day(season)
     return max(today, latest) if latest else today
 
 
@@ -70,7 +69,7 @@ def _groups(pair: Pair, season: Season, *, as_of: date) -> tuple[GroupOutlook, .
     own = scores_in_force().filter(pair=pair, date__range=(season.starts_on, season.ends_on))
     found: list[GroupOutlook] = []
     for unit in units_of_pair(scheme, pair, own):
-        ledger = season_rules.scores_from_rows(scores_for_season(season, among=scores_of_units(scheme, [unit])))
+        ledger = season_ledger(season, among=scores_of_units(scheme, [unit])).scores
         chances = season_rules.compute_chances(scheme, ledger, unit=unit, as_of=as_of)
         found += [
             GroupOutlook(outlook, chances.get(outlook.group, ()))

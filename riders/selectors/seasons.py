@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import groupby
 
-from riders.models import Pair, Score, Season, StandingRow
-from riders.selectors.ledger import scores_for_season, scores_in_force
+from django.db.models import QuerySet
+
+from riders.models import Pair, Score, Season
+from riders.selectors.details import details_of
+from riders.selectors.ledger import scores_in_force, season_ledger
+from riders.selectors.places import PlacedRow, placed_rows, rows_one_by_one
+from riders.selectors.standings_tables import shown_tables
+from riders.selectors.units import units_of_pair
 from scoring import season as season_rules
+from scoring.season import Scheme
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +22,7 @@ class Table:
     """One table of the standings; ``group`` maps the fields that it is grouped by to their values."""
 
     group: dict[str, str]
-    rows: tuple[StandingRow, ...]
+    rows: tuple[PlacedRow, ...]
 
     @property
     def title(self) -> str:
@@ -37,29 +44,26 @@ class Statement:
 
     pair: Pair
     season: Season
-    rows: tuple[StandingRow, ...]
+    rows: tuple[PlacedRow, ...]
     scores: tuple[ExplainedScore, ...]
     rule: tuple[str, ...]
 
 
 def standings_tables(season: Season) -> tuple[Table, ...]:
     """Return the stored standings of a season as its tables, in their order."""
-    rows = (
-        StandingRow.objects.filter(season=season)
-        .select_related("pair__rider", "pair__horse")
-        .order_by("table", "position")
-    )
-    return tuple(Table(group=group, rows=tuple(members)) for group, members in groupby(rows, key=lambda row: row.group))
+    return tuple(Table(table.group, tuple(rows_one_by_one(table))) for table in shown_tables(season))
 
 
 def pair_statement(pair: Pair, season: Season) -> Statement:
-    """Return one pair's season with every score of it explained."""
-    rows = tuple(
-        StandingRow.objects.filter(season=season, pair=pair).select_related("season").order_by("table", "position")
-    )
-    reasons = {key: (outcome, sentence) for row in rows for key, outcome, sentence in row.explanations}
-    reasons |= _reasons_without_a_row(pair, season, known=set(reasons))
+    """Return one pair's season with every score of it explained: its own rows, or those of the unit it belongs to."""
+    scheme = season_rules.read_scheme(season.scheme.document)
     scores = scores_in_force().filter(pair=pair, date__range=(season.starts_on, season.ends_on)).order_by("date", "key")
+    units = units_of_pair(scheme, pair, scores)
+    rows = tuple(placed_rows(season.rows.filter(unit__in=units).order_by("table__number", "name_order")))
+    details = details_of(season, [placed.row for placed in rows])
+    reasons = {key: (outcome, sentence) for one in details.values() for key, outcome, sentence in one.explanations}
+    if not reasons.keys() >= {score.key for score in scores}:
+        reasons = _reasons_without_a_row(scheme, season, scores) | reasons
     return Statement(
         pair=pair,
         season=season,
@@ -72,26 +76,24 @@ def pair_statement(pair: Pair, season: Season) -> Statement:
     )
 
 
-def _reasons_without_a_row(pair: Pair, season: Season, *, known: set[str]) -> dict[str, tuple[str, str]]:
-    """Return why the pair's other scores do not count: those of a group in which none counts, so that it has no row."""
-    records = [record for record in scores_for_season(season) if record["pair"] == pair.key]
-    if known.issuperset(record["score_id"] for record in records):
-        return {}
-    scheme = season_rules.read_scheme(season.scheme.document)
-    computed = season_rules.compute_standings(scheme, season_rules.scores_from_rows(records))
+def _reasons_without_a_row(scheme: Scheme, season: Season, scores: QuerySet[Score]) -> dict[str, tuple[str, str]]:
+    """Return why scores of a group in which none counts, so that it has no row, do not count."""
+    computed = season_rules.compute_standings(scheme, season_ledger(season, among=scores.order_by()).scores)
     return {
-        key: (outcome, sentence)
-        for left_out in computed.left_out
-        for key, outcome, sentence in left_out.explanations
-        if key not in known
+        key: (outcome, sentence) for left_out in computed.left_out for key, outcome, sentence in left_out.explanations
     }
 
 
-def explained_scores(row: StandingRow) -> tuple[ExplainedScore, ...]:
-    """Return the scores behind one row of the standings with what became of each."""
-    reasons = {key: (outcome, sentence) for key, outcome, sentence in row.explanations}
-    scores = scores_in_force().filter(key__in=list(reasons)).order_by("date", "key")
-    return tuple(ExplainedScore(score, *reasons[score.key]) for score in scores)
+def explained_rows(season: Season, rows: Sequence[PlacedRow]) -> list[tuple[ExplainedScore, ...]]:
+    """Return the scores behind rows of the standings, row by row, with what became of each."""
+    details = details_of(season, [placed.row for placed in rows])
+    keys = {key for one in details.values() for key, _, _ in one.explanations}
+    scores = list(scores_in_force().filter(key__in=keys).order_by("date", "key"))
+    found = []
+    for placed in rows:
+        reasons = {key: (outcome, sentence) for key, outcome, sentence in details[placed.pk].explanations}
+        found.append(tuple(ExplainedScore(score, *reasons[score.key]) for score in scores if score.key in reasons))
+    return found
 
 
 def rule_sentences(season: Season) -> tuple[str, ...]:

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import chain
 from typing import Any
 
-from django.db.models import Count, QuerySet
-
 from riders.csvrows import write_rows
-from riders.models import Season, StandingRow
+from riders.models import Season, StandingTable
+from riders.selectors.places import PlacedRow, rows_from, rows_one_by_one
 
 ROWS_AT_FIRST = 50
 ROWS_ON_A_PAGE = 100
-_READ_AT_ONCE = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +21,7 @@ class TablePage:
 
     table: int
     group: dict[str, object]
-    rows: tuple[StandingRow, ...]
+    rows: tuple[PlacedRow, ...]
     count: int
     page: int = 1
     pages: int = 1
@@ -44,44 +42,33 @@ def group_title(group: dict[str, object]) -> str:
 
 def table_overview(season: Season) -> list[TablePage]:
     """Return the first rows of every table."""
-    counts = _counts(season)
-    rows = _shown(season).filter(position__lt=ROWS_AT_FIRST)
-    tables = []
-    for table, members in groupby(rows, key=lambda row: row.table):
-        shown = tuple(members)
-        tables.append(TablePage(table, shown[0].group, shown, counts[table]))
-    return tables
+    return [
+        TablePage(table.number, table.group, tuple(rows_from(table, first=0, number=ROWS_AT_FIRST)), table.size)
+        for table in shown_tables(season)
+    ]
 
 
 def table_page(season: Season, *, table: int, page: str) -> TablePage | None:
     """Return one page of a table, the nearest to the one asked for; None where there is no such table."""
-    count = _shown(season).filter(table=table).count()
-    if not count:
+    found = StandingTable.objects.filter(season=season, shown=True, number=table).first()
+    if found is None:
         return None
-    pages = -(-count // ROWS_ON_A_PAGE)
+    pages = -(-found.size // ROWS_ON_A_PAGE)
     number = min(max(int(page), 1), pages) if page.isascii() and page.isdigit() and len(page) < 10 else 1
-    first = (number - 1) * ROWS_ON_A_PAGE
-    rows = tuple(_shown(season).filter(table=table, position__gte=first, position__lt=first + ROWS_ON_A_PAGE))
-    return TablePage(table, rows[0].group, rows, count, number, pages)
+    rows = tuple(rows_from(found, first=(number - 1) * ROWS_ON_A_PAGE, number=ROWS_ON_A_PAGE))
+    return TablePage(table, found.group, rows, found.size, number, pages)
 
 
-def _counts(season: Season) -> dict[int, int]:
-    counted = StandingRow.objects.filter(season=season).order_by().values("table").annotate(rows=Count("pk"))
-    return {one["table"]: one["rows"] for one in counted}
-
-
-def _shown(season: Season) -> QuerySet[StandingRow]:
-    """Select rows without what only a look behind one of them needs."""
-    rows = StandingRow.objects.filter(season=season).select_related("pair__rider", "pair__horse")
-    return rows.defer("explanations", "ranking").order_by("table", "position")
+def shown_tables(season: Season) -> list[StandingTable]:
+    return list(StandingTable.objects.filter(season=season, shown=True).order_by("number"))
 
 
 def standings_csv(season: Season) -> Iterator[str]:
     """Yield the lines of a CSV file of the standings, a row for each unit in each table, in the order of the tables."""
-    first = StandingRow.objects.filter(season=season).order_by("table", "position").first()
-    fields = list(first.group) if first else []
+    tables = shown_tables(season)
+    fields = list(tables[0].group) if tables else []
     columns = [*fields, "place", "shared", "unit", "rider", "horse", "value", "qualified", "counted", "missing"]
-    rows = _shown(season).iterator(chunk_size=_READ_AT_ONCE)
+    rows = chain.from_iterable(map(rows_one_by_one, tables))
     return write_rows(columns, (_cells(row, fields) for row in rows))
 
 
@@ -96,8 +83,7 @@ def missing_words(requirement: Mapping[str, Any]) -> str:
     return f"{requirement['have']} of {requirement['need']} {count}"
 
 
-def _cells(row: StandingRow, fields: list[str]) -> dict[str, str]:
-    document = row.document
+def _cells(row: PlacedRow, fields: list[str]) -> dict[str, str]:
     return {
         **{field: "" if row.group[field] is None else str(row.group[field]) for field in fields},
         "place": "" if row.placing is None else str(row.placing),
@@ -107,6 +93,6 @@ def _cells(row: StandingRow, fields: list[str]) -> dict[str, str]:
         "horse": row.pair.horse.name if row.pair else "",
         "value": row.value,
         "qualified": "true" if row.qualified else "false",
-        "counted": str(len(document["counted"])),
-        "missing": "; ".join(missing_words(one) for one in document["requirements"] if not one["met"]),
+        "counted": str(row.counted),
+        "missing": "; ".join(missing_words(one) for one in row.requirements if not one["met"]),
     }

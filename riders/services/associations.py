@@ -25,7 +25,7 @@ from riders.intake import (
 from riders.models import Association, Horse, Membership, MembershipChange, Rider, Scheme, Season, User
 from riders.services.memberships import membership_record
 from riders.services.people import name_fault
-from riders.services.standings import store_standings
+from riders.services.standings import rebuild_members, store_standings
 from riders.transactions import write_transaction
 from scoring import season as season_rules
 from scoring.documents import InvalidDocument, Reader, describe, take_format
@@ -145,8 +145,8 @@ def import_members(text: str | bytes, *, by: User | None) -> Imported:
             book.read(row)
         refuse(problems, what="the members")
         summary = book.write()
-        for season in Season.objects.filter(association__in=book.touched, closed_at__isnull=True):
-            store_standings(season)
+        for association in book.touched:
+            rebuild_members(association, book.riders_of(association))
     return summary
 
 
@@ -178,6 +178,14 @@ class _MemberBook:
         self.wanted: list[tuple[Membership, Rider | Horse, bool]] = []
         self.unchanged = 0
         self.touched: set[Association] = set()
+        self.left: set[int] = set()
+
+    def riders_of(self, association: Association) -> list[int] | None:
+        """Return the riders whose memberships were written; None where the association kept no members before."""
+        if not any(place == association.pk for place, _, _ in self.known):
+            return None
+        written = [one for one, _, _ in self.wanted if one.association_id == association.pk]
+        return sorted({one.rider_id for one in written if one.rider_id is not None} | self.left)
 
     def read(self, row: Row) -> None:
         slug = row.text("association", most=60, required=True)
@@ -218,6 +226,8 @@ class _MemberBook:
         if same_member and all(getattr(membership, field) == value for field, value in fields.items()):
             self.unchanged += 1
             return
+        if membership.rider_id is not None:
+            self.left.add(membership.rider_id)  # the number may go to someone else
         for field, value in fields.items():
             setattr(membership, field, value)
         self.touched.add(association)

@@ -1,7 +1,7 @@
 """Memberships by hand: added, changed and removed, with who, when, why and what stood before.
 
-Whether a rider was a member on the day of a ride decides what counts, so every change has the open seasons of the
-association worked out anew.
+Whether a rider was a member on the day of a ride decides what counts, so every change has the rider's units in the open
+seasons of the association worked out anew.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from datetime import date
 
 from riders.errors import Conflict, InvalidInput
 from riders.intake import Problems, has_unstorable, one_line, reason_from
-from riders.models import Association, Horse, Membership, MembershipChange, Rider, Season, User
-from riders.services.standings import store_standings
+from riders.models import Association, Horse, Membership, MembershipChange, Rider, User
+from riders.services.standings import rebuild_members
 from riders.transactions import write_transaction
 
 
@@ -61,9 +61,8 @@ def remove_membership(membership: Membership, *, before: dict[str, str], by: Use
     with write_transaction():
         current = _current(membership, before)
         _note(current, by=by, reason=reason, before=before, after=None, rebuild=False)
-        association = current.association
         current.delete()
-        _rebuild(association)
+        _rebuild(current)
 
 
 def membership_record(membership: Membership) -> dict[str, str]:
@@ -142,10 +141,11 @@ def _note(
         after=after,
     )
     if rebuild:
-        _rebuild(membership.association)
+        _rebuild(membership)
 
 
-def _rebuild(association: Association) -> None:
-    seasons = Season.objects.filter(association=association, closed_at__isnull=True)
-    for season in seasons.select_related("scheme", "association").order_by("pk"):
-        store_standings(season)
+def _rebuild(membership: Membership) -> None:
+    """Work out what it decides: its rider's units, or everybody's where it is the first or was the last."""
+    association, rider = membership.association, membership.rider_id
+    others = Membership.objects.filter(association=association).exclude(pk=membership.pk)
+    rebuild_members(association, ([] if rider is None else [rider]) if others.exists() else None)

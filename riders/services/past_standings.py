@@ -7,10 +7,11 @@ from datetime import date
 from django.core.cache import cache
 
 from riders.errors import InvalidInput
-from riders.models import Pair, Season
-from riders.selectors.ledger import scores_for_season, scores_in_force
+from riders.models import Pair, Season, StandingTable
+from riders.selectors.ledger import scores_in_force, season_ledger
+from riders.selectors.places import PlacedRow
 from riders.selectors.standings_tables import TablePage
-from riders.services.standing_rows import new_rows
+from riders.services.standing_rows import unsaved_row, work_rows
 from scoring import season as season_rules
 from scoring.season import Scheme
 
@@ -40,16 +41,18 @@ def standings_as_of(season: Season, written: str) -> list[TablePage]:
 
 
 def _tables(season: Season, scheme: Scheme, day: date) -> list[TablePage]:
-    scores = season_rules.scores_from_rows(scores_for_season(season))
-    standings = season_rules.compute_standings(scheme, scores, as_of=day)
-    rows = list(new_rows(season, scheme, [(group.group, group.rows) for group in standings.groups]))
-    pairs = Pair.objects.select_related("rider", "horse").in_bulk([row.pair_id for row in rows if row.pair_id])
-    for row in rows:
-        row.pair = pairs.get(row.pair_id) if row.pair_id else None
+    ledger = season_ledger(season)
+    standings = season_rules.compute_standings(scheme, ledger.scores, as_of=day)
+    pairs = Pair.objects.select_related("rider", "horse").in_bulk(set(ledger.pairs.values()))
     tables = []
     for number, group in enumerate(standings.groups):
-        members = tuple(row for row in rows if row.table == number)
-        tables.append(TablePage(number, season_rules.group_as_dict(group.group), members, len(members)))
+        table = StandingTable(season=season, number=number, group=season_rules.group_as_dict(group.group))
+        worked = work_rows(scheme, group.rows, ledger=ledger)
+        members = tuple(
+            PlacedRow(unsaved_row(table, stored, pairs), row.placing, row.shared)
+            for stored, row in zip(worked, group.rows, strict=True)
+        )
+        tables.append(TablePage(number, table.group, members, len(members)))
     return tables
 
 

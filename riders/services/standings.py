@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import date
+from itertools import groupby
 
 from django.db.models import F, Q
 from django.utils import timezone
 
-from riders.models import Pair, Season, StandingRow
-from riders.selectors.ledger import scores_for_season
+from riders.models import Association, Pair, Season, StandingTable
+from riders.selectors.ledger import season_ledger
 from riders.selectors.units import scores_of_units
-from riders.services.standing_rows import new_rows, write_rows
-from riders.services.touched_rows import TablesChanged, merge_rows
+from riders.services.standing_rows import Worked, work_rows, write_rows
+from riders.services.touched_rows import RankedAsAWhole, merge_rows
 from riders.transactions import write_transaction
 from scoring import season as season_rules
 from scoring.season import Scheme
@@ -42,38 +43,75 @@ def rebuild_touched(dates: Collection[date], pairs: Collection[int] | None = Non
             store_touched(season, pairs=pairs)
 
 
+def rebuild_members(association: Association, riders: Collection[int] | None) -> None:
+    """Bring the open seasons of an association up to date after memberships of these riders have changed.
+
+    Without ``riders`` everybody's: whether an association keeps members at all decides for everyone. Inside the
+    caller's transaction.
+    """
+    seasons = Season.objects.filter(association=association, closed_at__isnull=True)
+    pairs = None if riders is None else set(Pair.objects.filter(rider__in=riders).values_list("pk", flat=True))
+    for season in seasons.select_related("scheme", "association").order_by("pk"):
+        if pairs is None:
+            store_standings(season)
+        elif pairs:
+            store_touched(season, pairs=pairs)
+
+
 def store_standings(season: Season) -> None:
     """Compute and store inside the caller's transaction; the rows before are replaced."""
-    scheme = season_rules.read_scheme(season.scheme.document)
-    scores = season_rules.scores_from_rows(scores_for_season(season))
-    standings = season_rules.compute_standings(scheme, scores)
-    StandingRow.objects.filter(season=season).delete()
-    write_rows(new_rows(season, scheme, [(group.group, group.rows) for group in standings.groups]))
-    _say_computed(season)
+    tables = write_tables(season, compute_rows(season, season_rules.read_scheme(season.scheme.document)))
+    show_tables(season, tables)
 
 
 def store_touched(season: Season, *, pairs: Collection[int]) -> bool:
-    """Compute only the units of these pairs, rank them among the others, and store what has changed.
+    """Compute only the units of these pairs and store what has changed of them; no other row is written.
 
     Falls back on the whole where a unit's figures depend on the rides of others (places counted again, shared places,
-    shares of the season's competitions), where the days that count move, where the units of a pair are not known, and
-    where a table appears or goes. Says whether the short way was taken. Inside the caller's transaction.
+    shares of the season's competitions), where the days that count move, and where the units of a pair are not known.
+    Says whether the short way was taken. Inside the caller's transaction.
     """
     scheme = season_rules.read_scheme(season.scheme.document)
     units = _units_of(scheme, pairs) if len(pairs) <= _MOST_TOUCHED else None
-    ledger = None if units is None or scheme.season.rolling else scores_of_units(scheme, units)
-    if units is None or ledger is None or season.computed_at is None:
+    if units is None or scheme.looks_at_others or scheme.season.rolling or season.computed_at is None:
         store_standings(season)
         return False
-    scores = season_rules.scores_from_rows(scores_for_season(season, among=ledger))
-    standings = season_rules.compute_standings(scheme, scores, units=units)
     try:
-        merge_rows(season, scheme, standings.rows(), units=units)
-    except TablesChanged:
+        merge_rows(season, scheme, compute_rows(season, scheme, units=units), units=units)
+    except RankedAsAWhole:
         store_standings(season)
         return False
     _say_computed(season)
     return True
+
+
+def compute_rows(season: Season, scheme: Scheme, *, units: frozenset[str] | None = None) -> list[Worked]:
+    """Work out the rows of a season by a scheme, or only those of some units, before ``after`` looks at these."""
+    among = None if units is None else scores_of_units(scheme, units)
+    ledger = season_ledger(season, among=among)
+    standings = season_rules.compute_standings(scheme, ledger.scores, units=units)
+    return work_rows(scheme, standings.rows(), ledger=ledger)
+
+
+def write_tables(season: Season, rows: Iterable[Worked]) -> list[int]:
+    """Write rows, which stand table by table, into new tables that are not shown yet; return the tables' numbers."""
+    written = []
+    for number, (group, members) in enumerate(groupby(rows, key=lambda row: row.group)):
+        table = StandingTable.objects.create(
+            season=season, number=number, group=season_rules.group_as_dict(group), shown=False
+        )
+        held = list(members)
+        write_rows((table.pk, row) for row in held)
+        StandingTable.objects.filter(pk=table.pk).update(size=len(held))
+        written.append(table.pk)
+    return written
+
+
+def show_tables(season: Season, tables: Collection[int]) -> None:
+    """Show these tables in the place of those before, which go; inside the caller's transaction."""
+    StandingTable.objects.filter(season=season, shown=True).delete()
+    StandingTable.objects.filter(pk__in=tables).update(shown=True)
+    _say_computed(season)
 
 
 def _units_of(scheme: Scheme, pairs: Collection[int]) -> frozenset[str] | None:

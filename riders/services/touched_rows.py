@@ -1,121 +1,119 @@
-"""Ranking some units anew among the stored rows of the others, and writing only what has changed."""
+"""Putting the rows of some units into the stored tables of a season, and writing only what has changed."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from django.db import connection
+from django.db.models import F
 
-from riders.models import Season, StandingRow
-from riders.services.standing_rows import Placed, group_key, new_row, pairs_of, plain_row, ranked_row, write_rows
+from riders.models import Season, StandingRow, StandingTable
+from riders.ranks import is_ordinal
+from riders.services.standing_rows import (
+    STORED,
+    Worked,
+    differ,
+    rank_of,
+    ranked_row,
+    stored_group,
+    write_rows,
+)
+from scoring import season as season_rules
 from scoring.season import GroupKey, Row, Scheme, place_rows
+from scoring.season.rows import group_order
 
-_READ_AT_ONCE = 500
-_KEPT = ("pk", "table", "position", "unit", "placing", "shared", "value", "qualified", "ranking")
-
-
-class TablesChanged(Exception):  # noqa: N818 - no fault: the caller takes the long way
-    """A table has appeared or gone, so that the others are counted anew."""
+_APART = 1_000_000
+_Stored = dict[str, Any]
 
 
-def merge_rows(season: Season, scheme: Scheme, fresh: Sequence[Row], *, units: frozenset[str]) -> None:
-    """Put the fresh rows of ``units`` in the place of their stored ones, or raise :class:`TablesChanged`."""
-    first = StandingRow.objects.filter(season=season).order_by("pk").first()
-    if first is None or not first.ranking:
-        raise TablesChanged
-    tables = _tables(season, scheme)
-    rows = [plain_row(scheme, row) for row in fresh]
-    if any(row.group not in tables for row in rows):
-        raise TablesChanged
-    own = StandingRow.objects.filter(season=season, unit__in=units)
-    touched = {tables[row.group] for row in rows} | set(own.values_list("table", flat=True))
-    if scheme.ranks_across_tables:
-        touched = set(tables.values())
-    groups = {table: group for group, table in tables.items() if table in touched}
-    stored = _stored(season, touched, without=units)
-    others = [
-        ranked_row(unit=one["unit"], group=groups[one["table"]], value=one["value"], ranking=one["ranking"])
+class RankedAsAWhole(Exception):  # noqa: N818 - no fault: the caller takes the long way
+    """The ranks of this season are numbers that are given to all rows at once."""
+
+
+def merge_rows(season: Season, scheme: Scheme, fresh: Sequence[Worked], *, units: frozenset[str]) -> None:
+    """Put the fresh rows of ``units`` in the place of their stored ones, or raise :class:`RankedAsAWhole`."""
+    tables = {
+        stored_group(scheme, table.group): table for table in StandingTable.objects.filter(season=season, shown=True)
+    }
+    if any(is_ordinal(row.rank) for row in fresh) or _holds_ordinals(tables.values()):
+        raise RankedAsAWhole
+    for row in fresh:
+        if row.group not in tables:
+            group = season_rules.group_as_dict(row.group)
+            tables[row.group] = StandingTable(season=season, number=_APART + len(tables), group=group, shown=True)
+            tables[row.group].save()
+    own = StandingRow.every.filter(table__in=[table.pk for table in tables.values()], unit__in=units)
+    before = {(row["table_id"], row["unit"]): row for row in own.values("pk", "table_id", *STORED)}
+    wanted = {(tables[row.group].pk, row.unit): row for row in fresh}
+    gone = [row["pk"] for key, row in before.items() if key not in wanted or differ(row, wanted[key])]
+    new = [(key[0], row) for key, row in wanted.items() if key not in before or differ(before[key], row)]
+    if not gone and not new:
+        return
+    StandingRow.every.filter(pk__in=gone).delete()
+    write_rows(new)
+    _count(tables, Counter(table for table, _ in wanted), Counter(table for table, _ in before))
+    if scheme.after:
+        touched = {table for table, _ in (*before, *wanted)}
+        everywhere = scheme.ranks_across_tables
+        _look_after(scheme, {key: one for key, one in tables.items() if everywhere or one.pk in touched})
+    _number(tables)
+
+
+def _holds_ordinals(tables: Collection[StandingTable]) -> bool:
+    rank = StandingRow.every.filter(table__in=[table.pk for table in tables]).values_list("rank", flat=True).first()
+    return rank is not None and is_ordinal(bytes(rank))
+
+
+def _count(tables: Mapping[GroupKey, StandingTable], now: Counter[int], before: Counter[int]) -> None:
+    """Keep the sizes of the tables, and remove those that have no row any more."""
+    for table in tables.values():
+        change = now[table.pk] - before[table.pk]
+        if change:
+            StandingTable.objects.filter(pk=table.pk).update(size=F("size") + change)
+            table.size += change
+        if not table.size:
+            table.delete()
+
+
+def _number(tables: Mapping[GroupKey, StandingTable]) -> None:
+    """Give tables numbers in the order of their groups, in two steps: no two bear the same meanwhile."""
+    kept = [table for group, table in sorted(tables.items(), key=lambda one: group_order(one[0])) if table.pk]
+    moved = {table.pk: number for number, table in enumerate(kept) if table.number != number}
+    StandingTable.objects.filter(pk__in=list(moved)).update(number=F("number") + 2 * _APART)
+    for pk, number in moved.items():
+        StandingTable.objects.filter(pk=pk).update(number=number)
+
+
+def _look_after(scheme: Scheme, tables: Mapping[GroupKey, StandingTable]) -> None:
+    """Apply ``after`` to all rows of these tables, and write those that it takes out of the ranking or lets in again.
+
+    Reads every row of them: these schemes compare units with each other.
+    """
+    groups = {table.pk: group for group, table in tables.items() if table.pk}
+    stored = list(
+        StandingRow.every.filter(table__in=list(groups))
+        .order_by("pk")
+        .values("pk", "table_id", "unit", "value", "note", "qualified", "tier", "ranking")
+    )
+    by_key = {(groups[one["table_id"]], one["unit"]): one for one in stored}
+    ranked = [
+        ranked_row(scheme, unit=one["unit"], group=groups[one["table_id"]], value=one["value"], ranking=one["ranking"])
         for one in stored
     ]
-    placed = place_rows(scheme, [*others, *rows])
-    if {group for group, _ in placed} != set(groups.values()):
-        raise TablesChanged
-    own.delete()
-    _write(season, scheme, placed, tables=tables, stored=stored, units=units)
+    placed = (row for _, rows in place_rows(scheme, ranked) for row in rows)
+    _write_moved(scheme, [(by_key[row.group, row.unit], row) for row in placed])
 
 
-def _tables(season: Season, scheme: Scheme) -> dict[GroupKey, int]:
-    """Return the number of each table by its group."""
-    first = StandingRow.objects.filter(season=season, position=0).values_list("group", "table")
-    return {group_key(scheme, group): table for group, table in first}
-
-
-def _stored(season: Season, tables: set[int], *, without: frozenset[str]) -> list[dict[str, Any]]:
-    rows = StandingRow.objects.filter(season=season, table__in=tables).exclude(unit__in=without)
-    return [dict(one) for one in rows.values(*_KEPT).order_by("pk")]
-
-
-def _write(
-    season: Season,
-    scheme: Scheme,
-    placed: Placed,
-    *,
-    tables: dict[GroupKey, int],
-    stored: Sequence[dict[str, Any]],
-    units: frozenset[str],
-) -> None:
-    before = {(one["table"], one["unit"]): one for one in stored}
-    pairs = pairs_of(scheme, sorted(units))
-    fresh: list[StandingRow] = []
-    moved: list[tuple[dict[str, Any], Row, int]] = []
-    for group, rows in placed:
-        table = tables[group]
-        for position, row in enumerate(rows):
-            old = before.get((table, row.unit))
-            if old is None:
-                fresh.append(new_row(season, scheme, row, table=table, position=position, pair=pairs.get(row.unit)))
-            elif _differs(old, row, position):
-                moved.append((old, row, position))
-    write_rows(fresh)
-    _move(moved, with_tier=scheme.mode == "achieve")
-
-
-def _differs(old: dict[str, Any], row: Row, position: int) -> bool:
-    return (old["position"], old["placing"], old["shared"], old["qualified"], old["ranking"]["note"]) != (
-        position,
-        row.placing,
-        row.shared,
-        row.qualified,
-        row.note,
-    )
-
-
-# "placing" is a word of PostgreSQL's own; both databases take names in double quotes.
-_MOVE = (
-    'UPDATE riders_standingrow SET "position" = %s, "placing" = %s, "shared" = %s, "qualified" = %s, '
-    '"document" = %s, "ranking" = %s WHERE "id" = %s'
-)
-
-
-def _move(moved: Sequence[tuple[dict[str, Any], Row, int]], *, with_tier: bool) -> None:
-    """Write new places: one statement for many rows, since saving them one by one costs far more."""
-    for start in range(0, len(moved), _READ_AT_ONCE):
-        part = moved[start : start + _READ_AT_ONCE]
-        documents = dict(
-            StandingRow.objects.filter(pk__in=[old["pk"] for old, _, _ in part]).values_list("pk", "document")
+def _write_moved(scheme: Scheme, rows: Sequence[tuple[_Stored, Row]]) -> None:
+    moved = [
+        (row.note, row.qualified, row.tier or "", rank_of(scheme, row), old["pk"])
+        for old, row in rows
+        if (old["note"], old["qualified"], old["tier"]) != (row.note, row.qualified, row.tier or "")
+    ]
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            'UPDATE riders_standingrow SET "note" = %s, "qualified" = %s, "tier" = %s, "rank" = %s WHERE "id" = %s',
+            moved,
         )
-        values = []
-        for old, row, position in part:
-            document = documents[old["pk"]] | {
-                "placing": row.placing, "shared": row.shared, "qualified": row.qualified,
-            }  # fmt: skip
-            if with_tier:
-                document["tier"] = row.tier
-            ranking = old["ranking"] | {"note": row.note}
-            values.append(
-                (position, row.placing, row.shared, row.qualified, json.dumps(document), json.dumps(ranking), old["pk"])
-            )
-        with connection.cursor() as cursor:
-            cursor.executemany(_MOVE, values)

@@ -135,5 +135,5 @@ def _with_pandas() -> Any:
 
 
 def _differing(season: Any, table: Any) -> int:
-    ours = season.rows.values_list("group__level", "unit", "value")
+    ours = season.rows.values_list("table__group__level", "unit", "value")
     return sum(abs(float(value) - table.at[(level, unit), "value"]) >= 0.001 for level, unit, value in ours)

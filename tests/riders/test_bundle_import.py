@@ -13,7 +13,7 @@ from competitions.services.bundles import bundle_document, bundle_text
 from competitions.services.entries import set_outcome
 from competitions.services.results import make_official, start_correction, withdraw_results
 from riders.errors import InvalidInput
-from riders.models import Association, Horse, Membership, Owner, Pair, Rider, Score, ScoreChange, StandingRow
+from riders.models import Association, Horse, Membership, Owner, Pair, Rider, Score, ScoreChange, StandingTable
 from riders.selectors.ledger import score_record
 from riders.services.direct_imports import import_bundle
 from riders.services.matching import decide_name
@@ -54,7 +54,7 @@ def show(marks=(60, 70, 65)):
 
 def forget_everything():
     """Empty the tables, so that what comes next happens in another association's database."""
-    for model in (ScoreChange, Score, StandingRow, PublishedResults, SheetRevision, Sheet, Competition, Pair):
+    for model in (ScoreChange, Score, StandingTable, PublishedResults, SheetRevision, Sheet, Competition, Pair):
         model.objects.all().delete()
     for model in (Rider, Horse, Owner, Judge):
         model.objects.all().delete()
@@ -299,7 +299,7 @@ def test_standings_follow():
     association = make_association()
     season = make_season(association, scheme=qualifying_scheme(require=[]))
     import_bundle(document, association=association, by=None)
-    assert [(row.unit, row.value) for row in season.rows.order_by("position")] == [
+    assert [(row.unit, row.value) for row in season.rows] == [
         ("R3/H3", "65.000"),
         ("R1/H1", "60.000"),
     ]

@@ -6,9 +6,10 @@ from datetime import date
 import pytest
 
 from riders.models import Membership, Score
-from riders.selectors.ledger import COLUMNS, scores_csv, scores_for_season, scores_in_force
+from riders.selectors.ledger import COLUMNS, scores_csv, scores_in_force, season_ledger
 from riders.selectors.seasons import pair_statement, standings_tables
 from riders.services.ledger import ScoreRow, post_scores, retract_scores
+from riders.services.standing_rows import STORED
 from riders.services.standings import rebuild_standings
 from scoring import season as season_rules
 from tests.builders import make_pair, make_season, make_user
@@ -115,14 +116,14 @@ def test_membership_is_looked_at_on_the_day_of_the_ride():
         "after": date(2026, 12, 1),
     }
     post_scores([row(1, key=key, pair=pair, date=day) for key, day in days.items()], by=None)
-    members = {record["score_id"]: record["member"] for record in scores_for_season(season)}
-    assert members == {"before": "false", "first": "true", "last": "true", "after": "false"}
+    members = {score.score_id: score.member for score in season_ledger(season).scores}
+    assert members == {"before": False, "first": True, "last": True, "after": False}
 
 
 def test_an_association_without_a_list_of_members_believes_the_score():
     season = make_season()
     post_scores([row(1, member=True), row(2)], by=None)
-    assert [record["member"] for record in scores_for_season(season)] == ["true", ""]
+    assert [score.member for score in season_ledger(season).scores] == [True, None]
 
 
 def test_the_export_is_a_scores_document_that_the_scoring_core_reads():
@@ -138,9 +139,9 @@ def test_the_export_is_a_scores_document_that_the_scoring_core_reads():
 def test_rebuilding_gives_the_same_rows():
     season = make_season()
     post_scores([row(n, percentage=f"{60 + n}.000") for n in range(1, 6)], by=None)
-    before = list(season.rows.values("position", "unit", "value", "document", "explanations"))
+    before = list(season.rows.values(*STORED))
     rebuild_standings(season)
-    assert list(season.rows.values("position", "unit", "value", "document", "explanations")) == before
+    assert list(season.rows.values(*STORED)) == before
 
 
 def test_a_closed_season_does_not_move():

@@ -8,8 +8,10 @@ from datetime import date
 import pytest
 from django.test import Client
 
-from riders.models import Season, StandingRow
+from riders.models import Season, StandingRow, StandingTable
+from riders.ranks import figure, name_order, place_rank
 from riders.selectors.comparisons import compare_rows, neighbours_of
+from riders.selectors.places import placed_rows
 from riders.selectors.standings_tables import ROWS_AT_FIRST, missing_words, standings_csv
 from riders.services.ledger import post_scores
 from tests.builders import make_pair, make_season, qualifying_scheme
@@ -25,17 +27,15 @@ def plain_season(**changes: object) -> Season:
 
 
 def many_rows(season: Season, count: int) -> None:
+    table = StandingTable.objects.create(season=season, number=0, group={"level": "novice"}, size=count, shown=True)
     StandingRow.objects.bulk_create(
         StandingRow(
-            season=season,
-            table=0,
-            position=n,
-            group={"level": "novice"},
+            table=table,
+            rank=place_rank(figure(60), [[figure(count - n)]]),
+            name_order=name_order(f"P{n}"),
             unit=f"P{n}",
-            placing=n + 1,
             value="60.000",
             qualified=True,
-            document={"counted": ["s1"], "requirements": []},
             explanations=[["s1", "counted", "Counts with 60."]] * 8,
         )
         for n in range(count)
@@ -138,7 +138,7 @@ def test_two_rows_side_by_side_name_the_first_figure_that_differs(client: Client
         ],
         by=None,
     )  # fmt: skip
-    first, second, third = season.rows.order_by("position")
+    first, second, third = placed_rows(season.rows)
     found = compare_rows(second, first, season=season)
     assert [side.row.unit for side in found.sides] == ["R1/H1", "R2/H2"]
     assert [(step.words, step.figures, step.decides) for step in found.steps] == [
@@ -159,7 +159,7 @@ def test_two_rows_side_by_side_name_the_first_figure_that_differs(client: Client
 def test_what_nothing_tells_apart_shares_the_place():
     season = plain_season()
     post_scores([row(1), row(2)], by=None)
-    one, other = season.rows.order_by("position")
+    one, other = placed_rows(season.rows)
     assert "they share the place" in compare_rows(one, other, season=season).sentence
 
 

@@ -8,6 +8,7 @@ from django.utils.http import urlencode
 
 from competitions.services.results import make_official
 from riders.models import Association, Pair, StandingRow
+from riders.selectors.details import details_of
 from riders.services.standings import rebuild_standings
 from tests.builders import (
     make_association,
@@ -66,9 +67,10 @@ def test_a_row_opens_to_scores_counted_dropped_and_not_eligible_with_the_reason(
     assert page.count(">counted</span>") == 1
     assert page.count(">dropped</span>") == 1
     assert page.count(">not eligible</span>") == 1
-    row = StandingRow.objects.get(unit="R1/H1")
-    assert len(row.explanations) == 3
-    for _, _, sentence in row.explanations:
+    row = StandingRow.objects.select_related("table").get(unit="R1/H1")
+    explanations = details_of(row.table.season, [row])[row.pk].explanations
+    assert len(explanations) == 3
+    for _, _, sentence in explanations:
         assert sentence
         assert sentence.replace("'", "&#x27;") in page
     assert "/competitions/first/1/1/" in page
