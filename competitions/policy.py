@@ -6,6 +6,10 @@ view-sheets  marks and remarks: the office, the judge of the seat, and the rider
 mark         write a sheet: the judge of that seat while the class is open, and the office
 count-errors errors of course: the judge of the presiding seat while the class is open, and the office
 compare      a judge's own marks beside the panel's: the judge of the seat once results are official, nobody else
+view-recording
+             the film of a ride: its rider, the judges of its class, and the office
+send-recording
+             send, replace or delete the film of a ride: its rider and the office
 run          everything at the desk: the office of that competition and staff
 ============ ===================================================================================================
 """
@@ -24,6 +28,7 @@ from competitions.models import (
     Judge,
     PanelSeat,
     PublishedResults,
+    Recording,
     RuleSet,
     Sheet,
     Test,
@@ -40,6 +45,7 @@ _TO_COMPETITION: dict[type[Model], str] = {
     Entry: "competition_class__competition__",
     PanelSeat: "competition_class__competition__",
     PublishedResults: "competition_class__competition__",
+    Recording: "entry__competition_class__competition__",
     Sheet: "entry__competition_class__competition__",
 }
 
@@ -54,7 +60,7 @@ _TO_CLASS: dict[type[Model], str] = {
 }
 
 
-_VERBS = {"view-sheets", "mark", "count-errors", "compare", "run"}
+_VERBS = {"view-sheets", "view-recording", "send-recording", "mark", "count-errors", "compare", "run"}
 
 
 def office_competitions(user: Visitor) -> QuerySet[Competition]:
@@ -91,6 +97,8 @@ def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
     in_office = Q(**{f"{_path(model, 'pk')}__in": office_competitions(user).values("pk")})
     if model is Sheet:
         return queryset.filter(in_office | _own_sheets(user)).distinct()
+    if model is Recording:
+        return queryset.filter(in_office | _own_recordings(user)).distinct()
     published = ~Q(**{_path(model, "state"): Competition.State.PLANNED})
     judged = Q(**{f"{_TO_CLASS[model]}__in": seats_of(user).values("competition_class")})
     return queryset.filter(published | in_office | judged).distinct()
@@ -114,6 +122,8 @@ def can(user: Visitor, verb: str, obj: Any) -> bool:
         return _is_judge_of(user, obj) and not _class_of(obj).open_for_changes
     if is_office(user, competition):
         return True
+    if verb in {"view-recording", "send-recording"}:
+        return _may_film(user, verb, obj)
     return _may_view_sheets(user, obj) if verb == "view-sheets" else _may_write(user, verb, obj)
 
 
@@ -127,12 +137,18 @@ def _own_sheets(user: Visitor) -> Q:
     )
 
 
+def _own_recordings(user: Visitor) -> Q:
+    if not user.is_authenticated:
+        return Q(pk__in=[])
+    return Q(entry__pair__rider__user=user) | Q(entry__competition_class__in=seats_of(user).values("competition_class"))
+
+
 def _competition_of(obj: Any) -> Competition | None:
     if isinstance(obj, Competition):
         return obj
     if isinstance(obj, Championship):
         return obj.competition
-    if isinstance(obj, CompetitionClass | Entry | PanelSeat | PublishedResults | Sheet):
+    if isinstance(obj, CompetitionClass | Entry | PanelSeat | PublishedResults | Recording | Sheet):
         return _class_of(obj).competition
     return None
 
@@ -140,7 +156,8 @@ def _competition_of(obj: Any) -> Competition | None:
 def _class_of(obj: Any) -> CompetitionClass:
     if isinstance(obj, CompetitionClass):
         return obj
-    held: CompetitionClass = obj.entry.competition_class if isinstance(obj, Sheet) else obj.competition_class
+    of_entry = isinstance(obj, Recording | Sheet)
+    held: CompetitionClass = obj.entry.competition_class if of_entry else obj.competition_class
     return held
 
 
@@ -150,6 +167,15 @@ def _may_view_sheets(user: Visitor, obj: Any) -> bool:
     if isinstance(obj, Entry):
         return visible(user, Sheet.objects.filter(entry=obj)).exists()
     return False
+
+
+def _may_film(user: Visitor, verb: str, obj: Any) -> bool:
+    entry = obj.entry if isinstance(obj, Recording) else obj
+    if not isinstance(entry, Entry):
+        return False
+    if entry.pair.rider.user_id == user.pk:
+        return True
+    return verb == "view-recording" and seats_of(user).filter(competition_class=entry.competition_class_id).exists()
 
 
 def _is_judge_of(user: Visitor, obj: Any) -> bool:

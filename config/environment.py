@@ -29,6 +29,7 @@ class Environment:
     broker_url: str
     redis_url: str
     token_days: int
+    recording_mb: int
 
 
 VARIABLES = (
@@ -42,6 +43,7 @@ VARIABLES = (
     "MARKBOOK_BROKER_URL",
     "MARKBOOK_REDIS_URL",
     "MARKBOOK_TOKEN_DAYS",
+    "MARKBOOK_RECORDING_MB",
 )
 
 
@@ -68,6 +70,7 @@ def read_environment() -> Environment:
         broker_url=env.str("MARKBOOK_BROKER_URL", default="") or "filesystem://",
         redis_url=env.str("MARKBOOK_REDIS_URL", default=""),
         token_days=env.int("MARKBOOK_TOKEN_DAYS", default=365),
+        recording_mb=env.int("MARKBOOK_RECORDING_MB", default=2000),
     )
     if production:
         _refuse_unsafe(found)

@@ -126,6 +126,7 @@ STORAGES = {
     },
 }
 MEDIA_ROOT = DATA_DIR / "files"
+RECORDING_MEGABYTES = ENVIRONMENT.recording_mb
 DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
 
@@ -135,6 +136,7 @@ CONTENT_SECURITY_POLICY = {
         "script-src": [SELF],
         "style-src": [SELF],
         "img-src": [SELF, "data:"],
+        "media-src": [SELF],
         "object-src": [NONE],
         "base-uri": [NONE],
         "frame-ancestors": [NONE],
@@ -194,6 +196,7 @@ SPECTACULAR_SETTINGS = {
         "EntryStatus": "competitions.models.Entry.Status",
         "FindingKind": "competitions.services.differences.KINDS",
         "JobState": "reports.models.Job.State",
+        "RecordingState": "competitions.models.Recording.State",
         "ReportKind": "reports.kinds.KINDS",
         "ResultsState": "competitions.models.CompetitionClass.ResultsState",
     },
@@ -207,6 +210,7 @@ SPECTACULAR_SETTINGS = {
         {"name": "Competitions", "description": "Shows and their classes."},
         {"name": "Entries", "description": "Pairs in a class, the running order, outcomes, who is in the ring."},
         {"name": "Sheets", "description": "What each seat writes about each entry. Private."},
+        {"name": "Recordings", "description": "Films of rides that are judged from recordings. Private."},
         {"name": "Results", "description": "Provisional and official results; official, corrected, withdrawn."},
         {"name": "Library", "description": "Tests, rule sets and season schemes as open documents; judges."},
         {"name": "Ledger", "description": "The record of official scores, and the pairs that earned them."},
@@ -252,7 +256,10 @@ if CELERY_BROKER_URL.startswith("filesystem://"):
     CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
 elif CELERY_BROKER_URL.startswith("redis"):
     CELERY_BROKER_TRANSPORT_OPTIONS |= {"socket_timeout": 2, "socket_connect_timeout": 1}
-CELERY_BEAT_SCHEDULE = {"sweep-reports": {"task": "reports.jobs_sweep", "schedule": 15.0}}
+CELERY_BEAT_SCHEDULE = {
+    "sweep-reports": {"task": "reports.jobs_sweep", "schedule": 15.0},
+    "sweep-recordings": {"task": "competitions.recordings_sweep", "schedule": 3600.0},
+}
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 
 LOGGING = {

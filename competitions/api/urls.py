@@ -9,6 +9,7 @@ from competitions.api.entries import ClassDay, Entries
 from competitions.api.files import CompetitionImport, CompetitionPairs, Exports, Imports
 from competitions.api.findings import Findings
 from competitions.api.library import Judges, RuleSets, Tests
+from competitions.api.recordings import Recordings, Uploads
 from competitions.api.results import Results, ResultsDesk
 from competitions.api.sheets import Sheets
 
@@ -74,6 +75,24 @@ urlpatterns = [
         f"{_ENTRY}sheets/<str:seat>/commentary/",
         Commentary.as_view({"post": "create"}),
         name="api-sheet-commentary",
+    ),
+    path(
+        f"{_ENTRY}recording/",
+        Recordings.as_view({"get": "retrieve", "put": "update", "delete": "destroy"}),
+        name="api-recording",
+    ),
+    path(f"{_ENTRY}recording/camera/", Recordings.as_view({"put": "camera"}), name="api-recording-camera"),
+    path(f"{_ENTRY}recording/film/", Recordings.as_view({"get": "film"}), name="api-recording-film"),
+    path(f"{_ENTRY}recording/uploads/", Uploads.as_view({"post": "create"}), name="api-uploads"),
+    path(
+        f"{_ENTRY}recording/uploads/<uuid:key>/",
+        Uploads.as_view({"get": "retrieve", "put": "update", "delete": "destroy"}),
+        name="api-upload",
+    ),
+    path(
+        f"{_ENTRY}recording/uploads/<uuid:key>/finish/",
+        Uploads.as_view({"post": "finish"}),
+        name="api-upload-finish",
     ),
     path("sheets/", Sheets.as_view({"get": "list"}), name="api-sheets"),
     path("tests/", Tests.as_view({"get": "list", "post": "create"}), name="api-tests"),
