@@ -195,19 +195,22 @@ class Working:
         elif placing is None and self.rules.minimum_for_place is not None:
             minimum = format_exact(self.rules.minimum_for_place)
             yield f"No place: {self.total_text(ride.total.units)} is below {minimum}, the least for a place."
-        elif placing is not None and placing.equals:
-            yield from self._tie(ride, placing)
+        elif placing is not None:
+            if placing.equals:
+                yield from self._tie(ride, placing)
+            if not placing.shared:
+                yield f"{_before(placing.place - 1)} placed before this one, so the place is {placing.place}."
 
     def _tie(self, ride: Ride, placing: Placing) -> Iterator[str]:
         figure = self._published(ride)
-        yield f"Equal with {_listed(placing.equals)} on {figure}."
+        yield f"Equal with {_numbers(placing.equals)} on {figure}."
         for step, figures in placing.separated:
             yield from self._derived(ride, step, figures[placing.number])
             yield self._separation(placing.number, step, figures)
         if placing.shared:
             partners = [n for n in placing.equals if self._same(placing, n)]
             used = self.rules.ties and (self.rules.tie_places is None or placing.place <= self.rules.tie_places)
-            together = f"number{'s' if len(partners) > 1 else ''} {_listed(partners)}"
+            together = _numbers(partners)
             why = "No step of the rule set parts them" if used else "The rule set parts no tie for this place"
             yield f"{why}: place {placing.place} is shared with {together}."
 
@@ -223,7 +226,7 @@ class Working:
 
     def _separation(self, number: str, step: TieStep, figures: Mapping[str, Figure]) -> str:
         own = figures[number]
-        against = [f"{self.ties.text(step, value)} of {n}" for n, value in figures.items() if n != number]
+        against = [f"{self.ties.text(step, value)} of number {n}" for n, value in figures.items() if n != number]
         return f"{_label(step)}: {self.ties.text(step, own)}, against {_listed(against)}; the higher is placed first."
 
     def _derived(self, ride: Ride, step: TieStep, figure: Figure) -> Iterator[str]:
@@ -281,6 +284,14 @@ def _less(deduction: Deduction) -> str:
 
 def _listed(texts: tuple[str, ...] | list[str]) -> str:
     return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
+
+
+def _numbers(entries: tuple[str, ...] | list[str]) -> str:
+    return f"number{'s' if len(entries) > 1 else ''} {_listed(entries)}"
+
+
+def _before(count: int) -> str:
+    return {0: "No entry is", 1: "1 entry is"}.get(count, f"{count} entries are")
 
 
 def _label(step: TieStep) -> str:

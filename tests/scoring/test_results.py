@@ -145,14 +145,14 @@ def test_an_error_beyond_the_steps_costs_the_last_step_again():
     rules["errors"]["eliminated_at"] = None
     found = rows(percentages({"1": {"errors": 4, "sheets": {"C": {"percentage": "70"}}}}, rules=rules))
     assert found["1"].total == "66.500"
-    assert found["1"].working[-1] == "Total: 70.000 - 3.5 for 4 errors of course (0.5 + 1 + 1 + 1) = 66.500 %"
+    assert found["1"].working[-2] == "Total: 70.000 - 3.5 for 4 errors of course (0.5 + 1 + 1 + 1) = 66.500 %"
 
 
 def test_errors_without_a_rule_cost_nothing_and_say_so():
     rules = scoring.rule_sets()["half-and-one-percent"] | {"errors": None}
     found = rows(percentages({"1": {"errors": 2, "sheets": {"C": {"percentage": "70"}}}}, rules=rules))
     assert (found["1"].total, found["1"].status) == ("70.000", "completed")
-    assert found["1"].working[-1] == "Nothing comes off for 2 errors of course under this rule set."
+    assert found["1"].working[-2] == "Nothing comes off for 2 errors of course under this rule set."
 
 
 def test_nothing_goes_below_zero():
@@ -210,6 +210,7 @@ def test_parts_by_hand():
         "technical: (66.667 + 60.000) / 2 = 63.334 % (63.3335 rounded half up)",
         "artistic: (73.000 + 71.000) / 2 = 72.000 %",
         "Total: (63.334 x 1 + 72.000 x 1) / 2 = 67.667 %",
+        "No entry is placed before this one, so the place is 1.",
     )
 
 
@@ -301,7 +302,7 @@ def test_lower_penalty_wins_and_equal_penalties_tie():
     }
     assert found["1"].working[-3:] == (
         "Penalty: 100 - 62.68 = 37.3 (37.32 rounded half up)",
-        "Equal with 2 on 37.3 penalties.",
+        "Equal with number 2 on 37.3 penalties.",
         "No step of the rule set parts them: place 2 is shared with number 2.",
     )
 

@@ -125,6 +125,11 @@ def follow_row(row, rules):
                 rf"No place: ({NUMBER}) is below ({NUMBER}), the least for a place\.", line
             ).groups()
             assert Fraction(total) < Fraction(minimum)
+        elif "placed before this one" in line:
+            before, place = re.fullmatch(
+                r"(No entry is|1 entry is|\d+ entries are) placed before this one, so the place is (\d+)\.", line
+            ).groups()
+            assert int(place) == row.placing == 1 + (0 if before.startswith("No") else int(before.split()[0]))
         elif "the mean of the other sheets" in line:
             follow_move(line, rules["outliers"]["limit"])
         elif "; the higher is placed first" not in line:
@@ -186,9 +191,10 @@ def test_working_of_a_tie_that_a_step_parts():
         "C: 40 points of 60 = 66.667 % (66.666666... rounded half up)",
         "B: 37 points of 60 = 61.667 % (61.666666... rounded half up)",
         "Total: (66.667 + 61.667) / 2 = 64.167 %",
-        "Equal with 12 on 64.167 %.",
+        "Equal with number 12 on 64.167 %.",
         "Collective marks: 14 (C) + 13 (B) = 27",
-        "Collective marks: 27, against 25 of 12; the higher is placed first.",
+        "Collective marks: 27, against 25 of number 12; the higher is placed first.",
+        "No entry is placed before this one, so the place is 1.",
     ]
 
 

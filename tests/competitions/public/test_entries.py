@@ -130,7 +130,7 @@ def test_the_result_shows_its_working_and_leads_only_the_rider_to_the_sheets(cli
 def test_a_tie_is_explained(client: Client, ridden):
     page = client.get(RESULT).content.decode()
     assert "shared" in page
-    assert "Equal with 2 on" in page
+    assert "Equal with number 2 on" in page
 
 
 def test_an_entry_that_has_not_ridden_shows_its_time_and_one_without_a_result_its_status(client: Client):
