@@ -97,6 +97,21 @@ _GENERAL: tuple[tuple[int, str], ...] = (
         ),
     ),
     (
+        2,
+        (
+            r"\b(?:capable|attractive|willing|honest|promising|genuine|generous|athletic|obedient|tidy|accurate|effective"
+            r"|tactful|sympathetic|confident|thoughtful|pleasant)(?: \w+)? (?:horse|mover|pony|cob|mare|gelding"
+            r"|stallion|rider|riding|effort|test|ride|combination|pair|partnership|picture)\b|\bgood (?:effort|job)\b"
+        ),
+    ),
+    (
+        1,
+        (
+            r"\b(?:more|needs?|better|steadier|lighter|steady|consistent)(?: \w+){0,4}"
+            r" (?:contact|self[- ]carriage|throughness|suppleness|engagement)\b"
+        ),
+    ),
+    (
         1,
         (
             r"\b(?:always|needs more|more (?:suppleness|collection|engagement|relaxation|impulsion|risk)"

@@ -14,6 +14,7 @@ from scoring.testsheets import Test
 __all__ = ["LaidSentence", "lay_sentences", "proposal"]
 
 _STOPS = (".", "!", "?", "\u2026")
+_BREATH = Fraction(1, 2)  # seconds; where captions follow each other faster, a sentence may run on
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,23 +62,30 @@ def proposal(test: Test, cues: Sequence[Cue], *, most_work: int = MOST_WORK) -> 
 
 def _sentences(cues: Sequence[Cue], laid: Laid) -> tuple[LaidSentence, ...]:
     by_index = {cue.index: cue for cue in cues}
-    return tuple(_sentence(run, laid, by_index) for run in _runs(laid))
+    return tuple(_sentence(run, laid, by_index) for run in _runs(laid, by_index))
 
 
-def _runs(laid: Laid) -> list[range]:
+def _runs(laid: Laid, cues: Mapping[int, Cue]) -> list[range]:
     """Return the pieces of each sentence, apart where they are about different things."""
     runs: list[range] = []
     for number, unit in enumerate(laid.units):
         before = laid.units[number - 1] if number else None
-        if before is not None and _goes_on(before, unit) and laid.path[number] == laid.path[number - 1]:
+        if before is not None and _goes_on(before, unit, cues) and laid.path[number] == laid.path[number - 1]:
             runs[-1] = range(runs[-1].start, number + 1)
         else:
             runs.append(range(number, number + 1))
     return runs
 
 
-def _goes_on(before: Unit, unit: Unit) -> bool:
-    return before.cues == unit.cues and not before.text.rstrip("\"')\u201d\u2019").endswith(_STOPS)
+def _goes_on(before: Unit, unit: Unit, cues: Mapping[int, Cue]) -> bool:
+    """Tell whether a piece goes on with the sentence of the piece before, in its cue or in the next without a pause."""
+    if before.text.rstrip("\"')\u201d\u2019").endswith(_STOPS):
+        return False
+    if before.cues == unit.cues:
+        return True
+    ended, began = cues[before.cues[-1]].end, cues[unit.cues[0]].start
+    no_pause = ended is not None and began is not None and abs(began - ended) <= _BREATH
+    return no_pause and unit.cues[0] == before.cues[-1] + 1 and unit.text[:1].islower()
 
 
 def _sentence(run: range, laid: Laid, cues: Mapping[int, Cue]) -> LaidSentence:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
 
 from scoring.commentary.vocabulary import FAMILY_FIGURES, QUALITIES_OF, mentions, stems
 from scoring.testsheets import Item, Test
@@ -20,6 +21,7 @@ _ELSEWHERE = (
     "pirouette change piaffe passage enter halt centre-line"
 )
 _NO_TRANSITIONS = frozenset(f"figure:{figure}" for figure in _ELSEWHERE.split()) | {"pace:free", "pace:extended"}
+_RETURNS = frozenset(("figure:return", "quality:return", "figure:transition", "figure:strike-off"))
 _IMPLIED = (
     ("figure:enter", "figure:centre-line", 100),
     ("figure:twos", "figure:flying-change", 100),
@@ -156,4 +158,24 @@ def _ordered(profiles: Sequence[Profile]) -> list[Profile]:
         for kind in kinds:
             seen[kind] = seen.get(kind, 0) + 1
         found.append(Profile(profile.item, concepts, profile.stems, profile.directive))
+    return _with_returns(found)
+
+
+def _with_returns(profiles: list[Profile]) -> list[Profile]:
+    """Give the way back from a lengthening to the next movement where that is nothing but this transition."""
+    found = list(profiles)
+    for number, (before, profile) in enumerate(pairwise(profiles), start=1):
+        if "figure:lengthen" in before.concepts and _is_return(before, profile):
+            found[number] = replace(profile, concepts={**profile.concepts, "figure:return": 100, "quality:return": 100})
+            lessened = {concept: min(before.concepts.get(concept, 0), 30) for concept in _RETURNS}
+            found[number - 1] = replace(found[number - 1], concepts={**found[number - 1].concepts, **lessened})
     return found
+
+
+def _is_return(before: Profile, profile: Profile) -> bool:
+    gaits = {concept for concept, degree in profile.concepts.items() if concept.startswith("gait:") and degree > 50}
+    figures = {
+        concept for concept, degree in profile.concepts.items() if concept.startswith("figure:") and degree == 100
+    }
+    same = any(before.concepts.get(gait, 0) > 50 for gait in gaits)
+    return same and profile.item.family in {"", "transition"} and figures <= _RETURNS

@@ -8,11 +8,13 @@ from fractions import Fraction
 
 from scoring.commentary.cues import Cue
 from scoring.commentary.evidence import Piece, read_piece
+from scoring.commentary.runons import split_run_on
 from scoring.commentary.sentences import share_of_time, split_clauses, split_sentences
 
 __all__ = ["Unit", "units_of"]
 
 _MOST_BROKEN = 8
+_MOST_RUN_ON = 20_000  # letters, some twenty minutes of talk: what is longer is no ride, and is not searched word by word
 _MOST_CLAUSES = 12
 
 
@@ -30,8 +32,10 @@ class Unit:
 def units_of(cues: Sequence[Cue]) -> list[Unit]:
     """Cut cues into sentences, and a sentence into clauses where two of them name a movement."""
     units: list[Unit] = []
+    cut = split_run_on if sum(len(cue.text) for cue in cues) <= _MOST_RUN_ON else _left_whole
     for group in _broken(cues):
-        texts = [text for sentence in split_sentences(_joined(group)) for text in _clauses(sentence)]
+        sentences = split_sentences(_joined(group))
+        texts = [text for sentence in sentences for clause in _clauses(sentence) for text in cut(clause)]
         if len(group) > 1:
             units.append(
                 Unit(
@@ -47,6 +51,10 @@ def units_of(cues: Sequence[Cue]) -> list[Unit]:
         for number, (text, start) in enumerate(zip(texts, starts, strict=True)):
             units.append(Unit((group[0].index,), number == 0, start, text, read_piece(text)))
     return units
+
+
+def _left_whole(clause: str) -> list[str]:
+    return [clause]
 
 
 def _joined(cues: Sequence[Cue]) -> str:

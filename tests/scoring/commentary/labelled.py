@@ -1,7 +1,8 @@
 """The invented commentaries in ``corpus``, with the movement of each sentence as their writer labelled it.
 
 Of those that are held out only the shares of right sentences were looked at while the words, the odds and the costs
-were set. Those named ``fresh`` were written after all of that. One and the same writer made the commentaries and the
+were set. Those named ``fresh`` were written after all of that, and so were those from 40 on, over tests (``marram``) of
+which one names no families and gaits. One and the same writer made the commentaries and the
 vocabulary, so a stranger's talk may fare worse. The times are simulated: lengths of movements at random, remarks some
 seconds after a movement or, in half of the commentaries, anywhere from its middle on; one who still speaks of the last
 movement is late.
