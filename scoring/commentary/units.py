@@ -14,7 +14,7 @@ from scoring.commentary.sentences import share_of_time, split_clauses, split_sen
 __all__ = ["Unit", "units_of"]
 
 _MOST_BROKEN = 8
-_MOST_RUN_ON = 20_000  # letters, some twenty minutes of talk: what is longer is no ride, and is not searched word by word
+_MOST_RUN_ON = 20_000  # letters, some twenty minutes of talk; what is longer is not searched word by word
 _MOST_CLAUSES = 12
 
 
