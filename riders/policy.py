@@ -34,9 +34,12 @@ from riders.models import (
     Pair,
     Rider,
     Scheme,
+    SchemeChange,
+    SchemeDraft,
     Score,
     ScoreChange,
     Season,
+    SeasonSchemeChange,
     User,
     WaitingImport,
 )
@@ -138,7 +141,7 @@ def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
         return queryset
     if queryset.model is Score:
         return _visible_scores(user, queryset)
-    if queryset.model in {WaitingImport, NameDecision, Merge}:
+    if queryset.model in {WaitingImport, NameDecision, Merge, SchemeChange, SeasonSchemeChange}:
         return _visible_works(user, queryset)
     if queryset.model in {Membership, MembershipChange}:
         return (
@@ -146,8 +149,8 @@ def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
             if user.is_authenticated and user.is_staff
             else queryset.filter(association__in=associations_of(user))
         )
-    if queryset.model is ApiToken:
-        return queryset.filter(user=user) if user.is_authenticated else queryset.none()
+    if queryset.model in {ApiToken, SchemeDraft} and user.is_authenticated:
+        return queryset.filter(**{"user" if queryset.model is ApiToken else "by": user})
     return queryset.none()
 
 
@@ -161,7 +164,8 @@ def _visible_scores(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
 def _visible_works(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
     if not keeps_a_ledger(user) or not user.is_authenticated:
         return queryset.none()
-    return queryset if user.is_staff else _made_together(user, queryset)
+    whole = user.is_staff or queryset.model in {SchemeChange, SeasonSchemeChange}
+    return queryset if whole else _made_together(user, queryset)
 
 
 def can(user: Visitor, verb: str, obj: Any) -> bool:
@@ -177,11 +181,24 @@ def can(user: Visitor, verb: str, obj: Any) -> bool:
     return _can_with_role(user, verb, obj)
 
 
+def _adds_to(user: User, scheme: Scheme) -> bool:
+    """Tell whether the user may save the next version: of a scheme that an association of theirs uses or has saved.
+
+    A scheme that no association has anything to do with is open to all who keep one.
+    """
+    concerned = Association.objects.filter(
+        Q(seasons__scheme__key=scheme.key) | Q(scheme_changes__scheme__key=scheme.key)
+    )
+    if not concerned.exists():
+        return keeps_a_ledger(user)
+    return concerned.filter(roles__user=user).exists()
+
+
 def _can_with_role(user: User, verb: str, obj: Any) -> bool:
     if isinstance(obj, Association | Season | Membership):
         return keeps(user, obj if isinstance(obj, Association) else obj.association)
-    if isinstance(obj, ApiToken):
-        return obj.user_id == user.pk
+    if isinstance(obj, Scheme | ApiToken):
+        return _adds_to(user, obj) if isinstance(obj, Scheme) else obj.user_id == user.pk
     if isinstance(obj, WaitingImport | NameDecision | Merge):
         return _visible_works(user, type(obj)._default_manager.filter(pk=obj.pk)).exists()  # noqa: SLF001
     if verb == "change" and isinstance(obj, Score):

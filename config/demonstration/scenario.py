@@ -27,8 +27,9 @@ from config.environment import ROOT
 from riders.csvrows import read_rows
 from riders.intake import Problems, refuse
 from riders.models import Association, Pair, Rider, Season, User
-from riders.services.associations import import_association, import_members, save_scheme
+from riders.services.associations import import_association, import_members
 from riders.services.direct_imports import import_scores
+from riders.services.scheme_versions import save_scheme
 from riders.services.standings import rebuild_standings
 
 FIXTURES = ROOT / "fixtures"
@@ -121,7 +122,7 @@ def loaded_scenario() -> Scenario | None:
 def _take_in_association(by: User, *, say: Say) -> None:
     schemes = sorted((FIXTURES / "schemes").glob("*.json"))
     for path in schemes:
-        save_scheme(scoring.load_json(path.read_bytes()))
+        save_scheme(scoring.load_json(path.read_bytes()), by=by)
     say(f"Schemes: {len(schemes)}.")
     say(f"Association: {import_association(scoring.load_json(_read('season/association.json')), by=by)}.")
     say(f"Members: {import_members(_read('season/members.csv'), by=by)}.")

@@ -3,7 +3,6 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-import django_filters
 from django.db.models import QuerySet
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema, extend_schema_serializer
@@ -18,9 +17,9 @@ from riders.api.parsers import CSVParser
 from riders.api.views import Resource
 from riders.csvrows import read_rows
 from riders.errors import NotAllowed
-from riders.models import Association, Scheme
-from riders.policy import associations_of, can, visible
-from riders.services.associations import MEMBER_COLUMNS, import_association, import_members, save_scheme
+from riders.models import Association
+from riders.policy import can, visible
+from riders.services.associations import MEMBER_COLUMNS, import_association, import_members
 
 _ASSOCIATION = {"slug": "larkfield-association", "title": "Larkfield Dressage Association"}
 _DOCUMENT = {
@@ -36,23 +35,6 @@ _DOCUMENT = {
             "scheme": "qualifying-average",
         }
     ],
-}
-_SCHEME_DOCUMENT = {
-    "format": "scheme/1",
-    "id": "qualifying-average",
-    "title": "Qualifying average",
-    "sources": ["the association's own rules"],
-    "mode": "rank",
-    "unit": "pair",
-    "group_by": ["level"],
-    "season": {"from": "2026-10-01", "to": "2027-09-30"},
-    "score": [{"take": "percentage"}],
-    "require": [{"count": "scores", "at_least": 8}],
-    "value": {"take": {"best": 8}, "aggregate": "median"},
-    "decimals": 3,
-    "rounding": "half-up",
-    "order": "descending",
-    "ties": [{"by": "best-score"}],
 }
 _MEMBERS = (
     "association,member_number,kind,name,registration,division,from,to\r\n"
@@ -83,38 +65,9 @@ class ImportedSerializer(serializers.Serializer[Any]):
 IMPORT_DONE = OpenApiResponse(ImportedSerializer, "What was done.", [_IMPORTED])
 
 
-@extend_schema_serializer(
-    examples=[
-        OpenApiExample(
-            "A scheme",
-            value={
-                "key": "qualifying-average",
-                "version": 1,
-                "title": "Qualifying average",
-                "document": _SCHEME_DOCUMENT,
-            },
-        )
-    ]
-)
-class SchemeSerializer(serializers.ModelSerializer[Scheme]):
-    """A season rule as data. A version is never changed; a changed rule is the next version."""
-
-    document = DocumentField(read_only=True, help_text="The rule as a scheme/1 document.")
-
-    class Meta:
-        model = Scheme
-        fields = ["key", "version", "title", "document"]
-        read_only_fields = fields
-
-
 @extend_schema_serializer(examples=[OpenApiExample("association/1", value={"document": _DOCUMENT})])
 class AssociationInput(Input):
     document = DocumentField(help_text="An association/1 document.")
-
-
-@extend_schema_serializer(examples=[OpenApiExample("scheme/1", value={"document": _SCHEME_DOCUMENT})])
-class SchemeInput(Input):
-    document = DocumentField(help_text="A scheme/1 document.")
 
 
 class Associations(Resource):
@@ -187,46 +140,3 @@ def _refuse_other_associations(text: str, slug: str) -> None:
                 f'Row {row.number} is about another association than "{slug}". Send each association its own file.',
                 code="other-association",
             )
-
-
-class SchemeFilter(django_filters.FilterSet):
-    key = django_filters.CharFilter("key", label="Id of the scheme; lists all its versions.")
-
-    class Meta:
-        model = Scheme
-        fields: list[str] = []
-
-
-class Schemes(Resource):
-    """Season rules as data."""
-
-    tag = "Library"
-    access = {"list": Anyone, "retrieve": Anyone, "create": SignedIn}
-    serializer_class = SchemeSerializer
-    filterset_class = SchemeFilter
-    queryset = Scheme.objects.none()
-
-    def get_queryset(self) -> QuerySet[Scheme]:
-        return visible(self.request.user, Scheme.objects.order_by("key", "-version", "pk"))
-
-    @extend_schema(summary="List schemes", description="Every version of every season rule, by id, the latest first.")
-    def list(self, request: Request) -> Response:
-        return self.listed(self.get_queryset(), SchemeSerializer)
-
-    @extend_schema(summary="Read a scheme", description="One version of a season rule, by its id and version.")
-    def retrieve(self, request: Request, key: str, version: int) -> Response:
-        return self.shown(self.one_of(self.get_queryset(), key=key, version=version), SchemeSerializer)
-
-    @extend_schema(
-        summary="Keep a scheme",
-        description="Keeps a `scheme/1` document. Another content under the same id becomes the next version; "
-        "seasons go on counting by the version they were given.",
-        request=SchemeInput,
-        responses={200: SchemeSerializer},
-    )
-    @idempotent
-    def create(self, request: Request) -> Response:
-        self.demand(
-            associations_of(request.user).exists(), "Only those who keep an association's seasons keep schemes."
-        )
-        return self.shown(save_scheme(self.read(SchemeInput)["document"]), SchemeSerializer)

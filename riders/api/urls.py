@@ -1,9 +1,11 @@
 from django.urls import include, path
 
 from riders.api.accounts import Tokens
-from riders.api.associations import Associations, Members, Schemes
+from riders.api.associations import Associations, Members
 from riders.api.bundles import AssociationBundles
 from riders.api.people import Pairs
+from riders.api.scheme_seasons import SeasonSchemes
+from riders.api.schemes import Schemes
 from riders.api.scores import Scores
 from riders.api.seasons import Seasons
 
@@ -24,10 +26,27 @@ urlpatterns = [
         name="api-association-bundles",
     ),
     path("schemes/", Schemes.as_view({"get": "list", "post": "create"}), name="api-schemes"),
+    path("schemes/check/", Schemes.as_view({"post": "check"}), name="api-scheme-check"),
+    path(
+        "schemes/<str:key>/versions/",
+        Schemes.as_view({"get": "versions", "post": "add_version"}),
+        name="api-scheme-versions",
+    ),
+    path(
+        "schemes/<str:key>/<int:version>/differences/",
+        Schemes.as_view({"get": "differences"}),
+        name="api-scheme-differences",
+    ),
     path("schemes/<str:key>/<int:version>/", Schemes.as_view({"get": "retrieve"}), name="api-scheme"),
     path("seasons/", Seasons.as_view({"get": "list"}), name="api-seasons"),
     path("seasons/<int:pk>/", Seasons.as_view({"get": "retrieve"}), name="api-season"),
     path("seasons/<int:pk>/standings/", Seasons.as_view({"get": "standings"}), name="api-standings"),
+    path("seasons/<int:pk>/preview/", SeasonSchemes.as_view({"post": "preview"}), name="api-season-preview"),
+    path(
+        "seasons/<int:pk>/scheme/",
+        SeasonSchemes.as_view({"get": "changes", "post": "switch"}),
+        name="api-season-scheme",
+    ),
     path("seasons/<int:pk>/statements/<int:pair>/", Seasons.as_view({"get": "statement"}), name="api-statement"),
     path("seasons/<int:pk>/outlooks/<int:pair>/", Seasons.as_view({"get": "outlook"}), name="api-outlook"),
 ]

@@ -7,6 +7,7 @@ from riders.models.memberships import MembershipChange
 from riders.models.merges import Merge
 from riders.models.people import Horse, Owner, Pair, Rider
 from riders.models.requests import IdempotencyRecord
+from riders.models.schemes import SchemeChange, SchemeDraft, SeasonSchemeChange
 from riders.models.standings import StandingRow, StandingTable
 
 __all__ = [
@@ -23,9 +24,12 @@ __all__ = [
     "Pair",
     "Rider",
     "Scheme",
+    "SchemeChange",
+    "SchemeDraft",
     "Score",
     "ScoreChange",
     "Season",
+    "SeasonSchemeChange",
     "StandingRow",
     "StandingTable",
     "User",

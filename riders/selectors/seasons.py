@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
 from riders.models import Pair, Score, Season
-from riders.selectors.details import details_of
+from riders.selectors.details import Explanation, details_of
 from riders.selectors.ledger import scores_in_force, season_ledger
 from riders.selectors.places import PlacedRow, placed_rows, rows_one_by_one
 from riders.selectors.standings_tables import shown_tables
@@ -87,11 +87,16 @@ def _reasons_without_a_row(scheme: Scheme, season: Season, scores: QuerySet[Scor
 def explained_rows(season: Season, rows: Sequence[PlacedRow]) -> list[tuple[ExplainedScore, ...]]:
     """Return the scores behind rows of the standings, row by row, with what became of each."""
     details = details_of(season, [placed.row for placed in rows])
-    keys = {key for one in details.values() for key, _, _ in one.explanations}
+    return explained_scores([details[placed.pk].explanations for placed in rows])
+
+
+def explained_scores(explanations: Sequence[Iterable[Explanation]]) -> list[tuple[ExplainedScore, ...]]:
+    """Return scores with what became of each, for each unit from what the scoring core says of it."""
+    keys = {key for one in explanations for key, _, _ in one}
     scores = list(scores_in_force().filter(key__in=keys).order_by("date", "key"))
     found = []
-    for placed in rows:
-        reasons = {key: (outcome, sentence) for key, outcome, sentence in details[placed.pk].explanations}
+    for one in explanations:
+        reasons = {key: (outcome, sentence) for key, outcome, sentence in one}
         found.append(tuple(ExplainedScore(score, *reasons[score.key]) for score in scores if score.key in reasons))
     return found
 

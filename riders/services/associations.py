@@ -15,45 +15,29 @@ from riders.intake import (
     Problems,
     day_from,
     line_from,
-    plain_document,
     refuse,
     refuse_document,
     refuse_reversed_days,
-    refused_document,
     slug_from,
 )
 from riders.models import Association, Horse, Membership, MembershipChange, Rider, Scheme, Season, User
 from riders.services.memberships import membership_record
 from riders.services.people import name_fault
+from riders.services.scheme_seasons import give_scheme
 from riders.services.standings import rebuild_members, store_standings
 from riders.transactions import write_transaction
-from scoring import season as season_rules
-from scoring.documents import InvalidDocument, Reader, describe, take_format
+from scoring.documents import Reader, describe, take_format
 
 _IMPORTED = "imported from a members file"
 MEMBER_COLUMNS = ("association", "member_number", "kind", "name", "registration", "division", "from", "to")
 
 
-def save_scheme(document: object) -> Scheme:
-    """Keep a season rule; other content under the same id is its next version, the same again changes nothing."""
-    try:
-        read = season_rules.read_scheme(document)
-    except InvalidDocument as error:
-        raise refused_document(error, what="The scheme") from error
-    content = plain_document(document)
-    with write_transaction():
-        latest = Scheme.objects.select_for_update().filter(key=read.id).first()
-        if latest is not None and latest.document == content:
-            return latest
-        return Scheme.objects.create(
-            key=read.id, version=latest.version + 1 if latest else 1, title=read.title or read.id, document=content
-        )
-
-
 def import_association(document: object, *, by: User | None) -> Imported:
-    """Keep an ``association/1`` document: the association and its seasons, each by the latest version of its scheme.
+    """Keep an ``association/1`` document: the association and its seasons, each with its scheme.
 
-    A closed season is not changed; a season of another scheme or other days gets its standings worked out anew.
+    A new season counts by the latest version of its scheme; one that is known keeps the version that it was given,
+    which only ``switch_season`` changes. A closed season is not changed; a season of another scheme or other days gets
+    its standings worked out anew.
     ``by`` must keep the association or be staff; None stands for the command line.
     """
     reader = Reader.over(document)
@@ -65,7 +49,7 @@ def import_association(document: object, *, by: User | None) -> Imported:
         association, made = Association.objects.get_or_create(slug=wanted["id"], defaults={"title": wanted["title"]})
         summary = Imported(created=1) if made else _changed(association, title=wanted["title"])
         for season in wanted["seasons"]:
-            summary += _keep_season(association, season)
+            summary += _keep_season(association, season, by=by)
     return summary
 
 
@@ -106,21 +90,23 @@ def _read_season(reader: Reader, schemes: Mapping[str, Scheme]) -> dict[str, Any
     return season
 
 
-def _keep_season(association: Association, wanted: dict[str, Any]) -> Imported:
-    season = association.seasons.filter(slug=wanted["slug"]).first()
+def _keep_season(association: Association, wanted: dict[str, Any], *, by: User | None) -> Imported:
+    season = association.seasons.select_related("scheme").filter(slug=wanted["slug"]).first()
     if season is None:
         season = Season.objects.create(association=association, **wanted)
         store_standings(season)
         return Imported(created=1)
-    summary = Imported(unchanged=1)
-    if any(getattr(season, name) != value for name, value in wanted.items()):
-        if season.closed_at:
-            raise NotAllowed(
-                f"The season {describe(season.title)} is closed, so it cannot change.", code="season-closed"
-            )
-        summary = _changed(season, **wanted)
-        store_standings(season)
-    return summary
+    if wanted["scheme"].key == season.scheme.key:
+        wanted = wanted | {"scheme": season.scheme}
+    if all(getattr(season, name) == value for name, value in wanted.items()):
+        return Imported(unchanged=1)
+    if season.closed_at:
+        raise NotAllowed(f"The season {describe(season.title)} is closed, so it cannot change.", code="season-closed")
+    if wanted["scheme"] != season.scheme:
+        give_scheme(season, wanted["scheme"], by=by, reason="the association's document was imported")
+    _changed(season, **wanted)
+    store_standings(season)
+    return Imported(changed=1)
 
 
 def import_members(text: str | bytes, *, by: User | None) -> Imported:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from scoring.documents import InvalidDocument, Reader, load_json
+from scoring.documents import InvalidDocument, Problem, Reader, load_json
 from scoring.exact import Rounding
 from scoring.season.afterwards import After, KeepHighest, OnePer, read_after
 from scoring.season.conditions import Condition, known_field, read_conditions
@@ -19,9 +19,10 @@ from scoring.season.value_reading import read_value
 from scoring.season.values import SeasonNumber, Take, ValueRule
 from scoring.season.windows import Season, read_season
 
-__all__ = ["Scheme", "Tier", "read_scheme"]
+__all__ = ["Scheme", "Tier", "read_scheme", "read_with_problems"]
 
 MODES = ("rank", "qualify", "achieve")
+_MOST_NESTED = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,11 +117,38 @@ def read_scheme(document: object) -> Scheme:
     """
     if isinstance(document, str | bytes):
         document = load_json(document)
+    scheme, problems = read_with_problems(document)
+    if problems:
+        raise InvalidDocument(problems)
+    return scheme
+
+
+def read_with_problems(document: object) -> tuple[Scheme, tuple[Problem, ...]]:
+    """Read what can be read of a scheme, with every problem; the scheme may be used only where there is none.
+
+    >>> _, problems = read_with_problems({"format": "scheme/1", "id": "means", "unit": "pair"})
+    >>> [problem.path for problem in problems]
+    ['value']
+    """
+    if _is_deeper(document, than=_MOST_NESTED):
+        message = f"The rule is nested more than {_MOST_NESTED} deep, which nobody can follow. Write it flatter."
+        return Scheme("", ""), (Problem("", message),)
     reader = Reader.over(document)
     scheme = _read(reader)
-    if reader.problems:
-        raise InvalidDocument(reader.problems)
-    return scheme
+    return scheme, tuple(reader.problems)
+
+
+def _is_deeper(document: object, *, than: int) -> bool:
+    """Tell whether lists and objects stand more than so many deep in each other; readers go down by recursion."""
+    level = [document]
+    for _ in range(than + 1):
+        level = [
+            inner
+            for outer in level
+            if isinstance(outer, list | Mapping)
+            for inner in (outer.values() if isinstance(outer, Mapping) else outer)
+        ]
+    return bool(level)
 
 
 def _read(reader: Reader) -> Scheme:

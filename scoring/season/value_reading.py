@@ -158,4 +158,6 @@ def _figure_in_words(figure: int | SeasonNumber) -> str:
         words = f"{number_text(figure.share * 100)} % of the season's competitions (rounded up)"
     else:
         words = f"as many as the season has competitions, less {figure.minus}"
+    if figure.least:
+        words += f", at least {figure.least}"
     return words + (f", at most {figure.most}" if figure.most is not None else "")

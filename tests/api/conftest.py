@@ -14,6 +14,7 @@ from riders.models import Association, AssociationRole, Rider, Score, Season, Us
 from riders.services.accounts import create_token
 from riders.services.corrections import version_of
 from riders.services.ledger import ScoreRow, post_scores
+from riders.services.scheme_versions import save_version
 from riders.services.standings import rebuild_standings
 from riders.transactions import write_transaction
 from tests import builders
@@ -109,6 +110,13 @@ def build_world() -> World:
         builders.mark_sheet(official_entry, "C", mark=mark, remarks={"2": "kept between us"})
     make_official(official_class, by=users["office"])
     season = builders.make_season(association)
+    save_version(
+        builders.qualifying_scheme(decimals=1),
+        association=association,
+        based_on=1,
+        by=users["association"],
+        reason="one decimal is enough",
+    )
     _post_elsewhere(official_class)
     rebuild_standings(season)
     season.refresh_from_db()

@@ -6,7 +6,8 @@ from datetime import date
 from typing import Any
 
 from riders.models import Score
-from riders.services.ledger import ScoreRow
+from riders.services.ledger import ScoreRow, post_scores
+from riders.transactions import write_transaction
 from tests.builders import make_pair
 
 
@@ -21,3 +22,9 @@ def row(n: int = 1, *, key: str = "", competition: str = "", **fields: Any) -> S
         | {"hors_concours": False, "judges": ["Judge Lind"]}
         | fields,
     )
+
+
+def post(*rows: ScoreRow) -> None:
+    """Post rows as an import does; the seasons they fall into are brought up to date."""
+    with write_transaction():
+        post_scores(list(rows), by=None)

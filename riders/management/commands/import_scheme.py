@@ -3,7 +3,7 @@ from __future__ import annotations
 from typing import Any
 
 from riders.management.importing import ImportCommand
-from riders.services.associations import save_scheme
+from riders.services.scheme_versions import save_scheme
 
 
 class Command(ImportCommand):

@@ -8,7 +8,8 @@ from django.utils import timezone
 
 from riders.errors import InvalidInput, NotAllowed
 from riders.models import Association, Horse, Membership, MembershipChange, Rider, Scheme, Season
-from riders.services.associations import association_document, import_association, import_members, save_scheme
+from riders.services.associations import association_document, import_association, import_members
+from riders.services.scheme_versions import save_scheme
 from tests.builders import make_association, make_user, qualifying_scheme
 
 pytestmark = pytest.mark.django_db
