@@ -7,7 +7,8 @@ from random import Random
 import pytest
 
 from riders.errors import InvalidInput
-from riders.models import Season, StandingRow
+from riders.models import Season
+from riders.selectors.seasons import standings_tables
 from riders.services import scheme_effects
 from riders.services.scheme_differences import differences
 from riders.services.scheme_effects import effect_of, names_of_units, unit_under
@@ -42,8 +43,11 @@ def season() -> Season:
 
 
 def stored(season: Season) -> dict[tuple[str, str], tuple[object, ...]]:
-    rows = StandingRow.objects.filter(season=season)
-    return {(one.unit, one.group.get("level", "")): (one.placing, one.value, one.qualified) for one in rows}
+    return {
+        (row.unit, row.group.get("level", "")): (row.placing, row.value, row.qualified)
+        for table in standings_tables(season)
+        for row in table.rows
+    }
 
 
 def test_it_is_what_the_season_would_become(season):

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from riders import policy
 from riders.errors import Conflict, InvalidInput, NotAllowed
-from riders.models import Scheme, SchemeChange, SchemeDraft, Season, SeasonSchemeChange, StandingRow
+from riders.models import Scheme, SchemeChange, SchemeDraft, Season, SeasonSchemeChange
 from riders.services.associations import association_document, import_association
 from riders.services.scheme_drafts import discard_draft, go_on_from, keep_draft, open_draft, save_draft, start_draft
 from riders.services.scheme_seasons import switch_season
@@ -132,10 +132,10 @@ class TestSwitching:
         for n, percentage in enumerate(("64.000", "70.000"), start=1):
             post(row(1, key=f"s{n}", competition=f"show-{n}", percentage=percentage))
         rebuild_standings(season)
-        assert StandingRow.objects.get(season=season).value == "67.000"
+        assert season.rows.get().value == "67.000"
         best = saved(association, keeper, value={"take": {"best": 1}, "aggregate": "mean"})
         switched = switch_season(season, to=best, instead_of=season.scheme, by=keeper, reason="best one counts")
-        assert StandingRow.objects.get(season=season).value == "70.000"
+        assert season.rows.get().value == "70.000"
         change = SeasonSchemeChange.objects.get(season=season)
         assert (change.before.version, change.after.version, change.by) == (1, 2, keeper)
         assert switched.scheme == best
