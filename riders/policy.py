@@ -1,6 +1,7 @@
 """Who may see and do what with people, the ledger and seasons. Pages and API get objects only through ``visible``.
 
-Public: names of riders and horses, results that are official, standings. Private: contact data and memberships.
+Public: names of riders and horses, results that are official, standings, the edition that a closed season stands by.
+Private: contact data and memberships; who closed a season and why, and earlier editions, are for those who keep it.
 
 One ledger serves all associations, so a keeper may change only what **concerns** an association that they keep:
 
@@ -20,7 +21,7 @@ from __future__ import annotations
 from typing import Any, TypeVar
 
 from django.contrib.auth.models import AnonymousUser
-from django.db.models import Exists, Model, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, Model, OuterRef, Q, QuerySet
 
 from riders.models import (
     ApiToken,
@@ -39,6 +40,8 @@ from riders.models import (
     Score,
     ScoreChange,
     Season,
+    SeasonChange,
+    SeasonEdition,
     SeasonSchemeChange,
     User,
     WaitingImport,
@@ -46,6 +49,12 @@ from riders.models import (
 
 Visitor = User | AnonymousUser
 _M = TypeVar("_M", bound=Model)
+# What only those see who keep the association that it leads to.
+_KEPT_BY: dict[type[Model], str] = {
+    Membership: "association",
+    MembershipChange: "association",
+    SeasonChange: "season__association",
+}
 
 
 def associations_of(user: Visitor) -> QuerySet[Association]:
@@ -139,16 +148,12 @@ def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
     """Return those rows of a queryset that the user may know of."""
     if queryset.model in {Rider, Horse, Pair, Association, Season, Scheme}:
         return queryset
-    if queryset.model is Score:
-        return _visible_scores(user, queryset)
+    if queryset.model in {Score, SeasonEdition}:
+        return _visible_scores(user, queryset) if queryset.model is Score else _visible_editions(user, queryset)
     if queryset.model in {WaitingImport, NameDecision, Merge, SchemeChange, SeasonSchemeChange}:
         return _visible_works(user, queryset)
-    if queryset.model in {Membership, MembershipChange}:
-        return (
-            queryset
-            if user.is_authenticated and user.is_staff
-            else queryset.filter(association__in=associations_of(user))
-        )
+    if queryset.model in _KEPT_BY:
+        return queryset.filter(**{f"{_KEPT_BY[queryset.model]}__in": associations_of(user)})
     if queryset.model in {ApiToken, SchemeDraft} and user.is_authenticated:
         return queryset.filter(**{"user" if queryset.model is ApiToken else "by": user})
     return queryset.none()
@@ -159,6 +164,11 @@ def _visible_scores(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
     if not keeps_a_ledger(user) or not user.is_authenticated:
         return queryset.filter(in_force)
     return queryset if user.is_staff else queryset.filter(in_force | _concerns(Score, associations_of(user)))
+
+
+def _visible_editions(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
+    in_force = Q(at=F("season__closed_at"))
+    return queryset.filter(in_force | Q(season__association__in=associations_of(user)))
 
 
 def _visible_works(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:

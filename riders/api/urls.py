@@ -3,6 +3,7 @@ from django.urls import include, path
 from riders.api.accounts import Tokens
 from riders.api.associations import Associations, Members
 from riders.api.bundles import AssociationBundles
+from riders.api.closing import SeasonEndings
 from riders.api.people import Pairs
 from riders.api.scheme_seasons import SeasonSchemes
 from riders.api.schemes import Schemes
@@ -46,6 +47,22 @@ urlpatterns = [
         "seasons/<int:pk>/scheme/",
         SeasonSchemes.as_view({"get": "changes", "post": "switch"}),
         name="api-season-scheme",
+    ),
+    path("seasons/<int:pk>/closing/", SeasonEndings.as_view({"post": "close"}), name="api-season-closing"),
+    path("seasons/<int:pk>/reopening/", SeasonEndings.as_view({"post": "reopen"}), name="api-season-reopening"),
+    path("seasons/<int:pk>/history/", SeasonEndings.as_view({"get": "history"}), name="api-season-history"),
+    path("seasons/<int:pk>/changes/", SeasonEndings.as_view({"get": "since"}), name="api-season-changes"),
+    path("seasons/<int:pk>/editions/", SeasonEndings.as_view({"get": "editions"}), name="api-editions"),
+    path("seasons/<int:pk>/editions/<int:number>/", SeasonEndings.as_view({"get": "edition"}), name="api-edition"),
+    path(
+        "seasons/<int:pk>/editions/<int:number>/standings/",
+        SeasonEndings.as_view({"get": "edition_standings"}),
+        name="api-edition-standings",
+    ),
+    path(
+        "seasons/<int:pk>/editions/<int:number>/scores/",
+        SeasonEndings.as_view({"get": "scores"}),
+        name="api-edition-scores",
     ),
     path("seasons/<int:pk>/statements/<int:pair>/", Seasons.as_view({"get": "statement"}), name="api-statement"),
     path("seasons/<int:pk>/outlooks/<int:pair>/", Seasons.as_view({"get": "outlook"}), name="api-outlook"),

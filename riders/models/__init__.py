@@ -1,5 +1,6 @@
 from riders.models.accounts import ApiToken, AssociationRole, User
 from riders.models.associations import Association, Membership, Scheme, Season
+from riders.models.closing import EditionRow, SeasonChange, SeasonEdition
 from riders.models.imports import WaitingImport
 from riders.models.ledger import Score, ScoreChange
 from riders.models.matching import NameDecision
@@ -14,6 +15,7 @@ __all__ = [
     "ApiToken",
     "Association",
     "AssociationRole",
+    "EditionRow",
     "Horse",
     "IdempotencyRecord",
     "Membership",
@@ -29,6 +31,8 @@ __all__ = [
     "Score",
     "ScoreChange",
     "Season",
+    "SeasonChange",
+    "SeasonEdition",
     "SeasonSchemeChange",
     "StandingRow",
     "StandingTable",

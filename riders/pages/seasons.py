@@ -15,11 +15,14 @@ from django.views.decorators.http import require_safe
 from riders import policy
 from riders.errors import InvalidInput
 from riders.models import Pair, Season, StandingTable
+from riders.pages.closing import changes_in_words
 from riders.pages.pairs import address_of
 from riders.selectors.comparisons import compare_rows, neighbours_of, row_of_unit
+from riders.selectors.editions import changes_since, edition_in_force
 from riders.selectors.places import PlacedRow, placed_rows
-from riders.selectors.seasons import ExplainedScore, explained_rows, rule_sentences
-from riders.selectors.standings_tables import missing_words, standings_csv, table_overview, table_page
+from riders.selectors.season_lists import standings_csv
+from riders.selectors.seasons import ExplainedScore, explained_rows, rows_as_closed, rule_sentences
+from riders.selectors.standings_tables import missing_words, table_overview, table_page
 from riders.services.past_standings import standings_as_of
 
 
@@ -38,7 +41,16 @@ class RowView:
 def season_page(request: HttpRequest, slug: str, season_slug: str) -> HttpResponse:
     """Show the first rows of every table; with ``table`` one table page by page, with ``as_of`` the tables of a day."""
     season = _season(request, slug, season_slug)
-    context: dict[str, Any] = {"season": season, "rule": rule_sentences(season), "ranked": _is_ranked(season)}
+    edition = edition_in_force(season)
+    keeps = policy.can(request.user, "change", season)
+    context: dict[str, Any] = {
+        "season": season,
+        "rule": edition.head["rule"] if edition else rule_sentences(season),
+        "ranked": _is_ranked(season),
+        "edition": edition,
+        "keeps": keeps,
+        "since": changes_in_words(changes_since(edition)) if keeps and edition else "",
+    }
     if request.GET.get("as_of"):
         return _past_page(request, season, context)
     number = request.GET.get("table", "")
@@ -90,6 +102,9 @@ def compare_page(request: HttpRequest, slug: str, season_slug: str) -> HttpRespo
     other = next((one for one in neighbours if one.unit == wanted), None) if wanted else None
     if wanted and other is None:
         other = _row_in(table, wanted)
+    row, *neighbours = rows_as_closed(season, [row, *neighbours])
+    if other is not None:
+        (other,) = rows_as_closed(season, [other])
     comparison = compare_rows(row, other or neighbours[0], season=season) if neighbours or other else None
     context = {
         "season": season,
@@ -109,7 +124,7 @@ def season_unit_page(request: HttpRequest, slug: str, season_slug: str) -> HttpR
     """Show the scores behind the rows of one unit; asked for by the season page, only the part that goes into it."""
     season = _season(request, slug, season_slug)
     unit = request.GET.get("unit", "")
-    rows = placed_rows(season.rows.filter(unit=unit).order_by("table__number"))
+    rows = rows_as_closed(season, placed_rows(season.rows.filter(unit=unit).order_by("table__number")))
     if not rows:
         raise Http404
     context: dict[str, Any] = {

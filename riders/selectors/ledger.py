@@ -133,6 +133,17 @@ def season_ledger(season: Season, *, among: QuerySet[Score] | None = None) -> Se
     return SeasonLedger(season_rules.scores_from_rows(records), numbers, pairs)
 
 
+def season_records(season: Season) -> Iterator[dict[str, str]]:
+    """Yield the records of ``scores/1`` that :func:`season_ledger` reads, as text."""
+    periods = membership_periods(season)
+    scores = scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).order_by("date", "key")
+    for score in scores.iterator(chunk_size=2000):
+        record = score_record(score)
+        if periods is not None:
+            record["member"] = _flag(_covered(periods.get(score.pair.rider_id, []), score.date))
+        yield record
+
+
 def scores_of_pair(pair: Pair) -> QuerySet[Score]:
     return scores_in_force().filter(pair=pair).order_by("-date", "key")
 

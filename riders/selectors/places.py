@@ -154,7 +154,7 @@ def _in_order(table: StandingTable) -> QuerySet[StandingRow]:
 
 def keys_of_scores(rows: Iterable[StandingRow]) -> dict[int, str]:
     """Return the keys of the scores that rows count or drop, by the numbers that the rows keep."""
-    numbers = sorted({number for row in rows for number in (*_numbers(row.counted), *_numbers(row.dropped))})
+    numbers = sorted({number for row in rows for number in (*numbers_in(row.counted), *numbers_in(row.dropped))})
     keys: dict[int, str] = {}
     for start in range(0, len(numbers), _AT_ONCE):
         keys |= dict(Score.objects.filter(pk__in=numbers[start : start + _AT_ONCE]).values_list("pk", "key"))
@@ -178,8 +178,9 @@ def row_document(placed: PlacedRow, *, scheme: Scheme, keys: Mapping[int, str]) 
 
 
 def _named(packed: bytes | memoryview, keys: Mapping[int, str]) -> list[str]:
-    return sorted((keys[number] for number in _numbers(packed)), key=natural_key)
+    return sorted((keys[number] for number in numbers_in(packed)), key=natural_key)
 
 
-def _numbers(packed: bytes | memoryview) -> array[int]:
-    return array("q", bytes(packed))
+def numbers_in(packed: bytes | memoryview) -> list[int]:
+    """Return the numbers of scores that a row keeps."""
+    return array("q", bytes(packed)).tolist()

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
-from riders.models import Pair, Score, Season
+from riders.models import Pair, Score, Season, SeasonEdition
 from riders.selectors.details import Explanation, details_of
+from riders.selectors.editions import as_frozen, edition_in_force, frozen_placed, frozen_records, frozen_scores
 from riders.selectors.ledger import scores_in_force, season_ledger
 from riders.selectors.places import PlacedRow, placed_rows, rows_one_by_one
 from riders.selectors.standings_tables import shown_tables
@@ -50,12 +51,22 @@ class Statement:
 
 
 def standings_tables(season: Season) -> tuple[Table, ...]:
-    """Return the stored standings of a season as its tables, in their order."""
+    """Return the standings of a season as its tables, in their order; of a closed one those it stands by."""
+    edition = edition_in_force(season)
+    if edition is not None:
+        tables = enumerate(edition.head["tables"])
+        return tuple(Table(one["group"], tuple(frozen_placed(edition, table=number))) for number, one in tables)
     return tuple(Table(table.group, tuple(rows_one_by_one(table))) for table in shown_tables(season))
 
 
 def pair_statement(pair: Pair, season: Season) -> Statement:
-    """Return one pair's season with every score of it explained: its own rows, or those of the unit it belongs to."""
+    """Return one pair's season with every score of it explained: its own rows, or those of the unit it belongs to.
+
+    Of a closed season as it was when it was closed.
+    """
+    edition = edition_in_force(season)
+    if edition is not None:
+        return _frozen_statement(pair, season, edition)
     scheme = season_rules.read_scheme(season.scheme.document)
     scores = scores_in_force().filter(pair=pair, date__range=(season.starts_on, season.ends_on)).order_by("date", "key")
     units = units_of_pair(scheme, pair, scores)
@@ -76,6 +87,20 @@ def pair_statement(pair: Pair, season: Season) -> Statement:
     )
 
 
+def _frozen_statement(pair: Pair, season: Season, edition: SeasonEdition) -> Statement:
+    scheme = season_rules.read_scheme(season.scheme.document)
+    own = [record for record in frozen_records(edition) if record["pair"] == pair.key]
+    computed = season_rules.compute_standings(scheme, season_rules.scores_from_rows(own))
+    units = {row.unit for row in computed.rows()} | {pair.key}
+    about = season.rows.filter(Q(unit__in=units) | Q(pair=pair)).order_by("table__number", "name_order")
+    rows = tuple(as_frozen(edition, placed_rows(about)))
+    reasons = {key: (outcome, why) for left in computed.left_out for key, outcome, why in left.explanations}
+    reasons |= {key: (outcome, why) for row in rows for key, outcome, why in row.row.explanations or ()}
+    scores = frozen_scores(edition, {record["score_id"] for record in own} | set(reasons))
+    explained = [ExplainedScore(score, *reasons[score.key]) for score in scores if score.key in reasons]
+    return Statement(pair, season, rows, tuple(explained), tuple(edition.head["rule"]))
+
+
 def _reasons_without_a_row(scheme: Scheme, season: Season, scores: QuerySet[Score]) -> dict[str, tuple[str, str]]:
     """Return why scores of a group in which none counts, so that it has no row, do not count."""
     computed = season_rules.compute_standings(scheme, season_ledger(season, among=scores.order_by()).scores)
@@ -87,18 +112,32 @@ def _reasons_without_a_row(scheme: Scheme, season: Season, scores: QuerySet[Scor
 def explained_rows(season: Season, rows: Sequence[PlacedRow]) -> list[tuple[ExplainedScore, ...]]:
     """Return the scores behind rows of the standings, row by row, with what became of each."""
     details = details_of(season, [placed.row for placed in rows])
-    return explained_scores([details[placed.pk].explanations for placed in rows])
+    return explained_scores([details[placed.pk].explanations for placed in rows], edition=edition_in_force(season))
 
 
-def explained_scores(explanations: Sequence[Iterable[Explanation]]) -> list[tuple[ExplainedScore, ...]]:
-    """Return scores with what became of each, for each unit from what the scoring core says of it."""
+def explained_scores(
+    explanations: Sequence[Iterable[Explanation]], *, edition: SeasonEdition | None = None
+) -> list[tuple[ExplainedScore, ...]]:
+    """Return scores with what became of each, for each unit from what the scoring core says of it.
+
+    The scores are those of the ledger, or as an edition has counted them.
+    """
     keys = {key for one in explanations for key, _, _ in one}
-    scores = list(scores_in_force().filter(key__in=keys).order_by("date", "key"))
+    if edition is None:
+        scores = list(scores_in_force().filter(key__in=keys).order_by("date", "key"))
+    else:
+        scores = frozen_scores(edition, keys)
     found = []
     for one in explanations:
         reasons = {key: (outcome, sentence) for key, outcome, sentence in one}
         found.append(tuple(ExplainedScore(score, *reasons[score.key]) for score in scores if score.key in reasons))
     return found
+
+
+def rows_as_closed(season: Season, rows: Sequence[PlacedRow]) -> list[PlacedRow]:
+    """Return rows of the standings as they stand; of a closed season with the names and figures it was closed with."""
+    edition = edition_in_force(season)
+    return list(rows) if edition is None else as_frozen(edition, rows)
 
 
 def rule_sentences(season: Season) -> tuple[str, ...]:

@@ -1,15 +1,14 @@
-"""Standings page by page, and as a file that is written while it is read: tables may have 100,000 rows."""
+"""Standings page by page: tables may have 100,000 rows."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import chain
 from typing import Any
 
-from riders.csvrows import write_rows
-from riders.models import Season, StandingTable
-from riders.selectors.places import PlacedRow, rows_from, rows_one_by_one
+from riders.models import Season, SeasonEdition, StandingTable
+from riders.selectors.editions import edition_in_force, frozen_placed
+from riders.selectors.places import PlacedRow, rows_from
 
 ROWS_AT_FIRST = 50
 ROWS_ON_A_PAGE = 100
@@ -41,7 +40,13 @@ def group_title(group: dict[str, object]) -> str:
 
 
 def table_overview(season: Season) -> list[TablePage]:
-    """Return the first rows of every table."""
+    """Return the first rows of every table; of a closed season as they were frozen."""
+    edition = edition_in_force(season)
+    if edition is not None:
+        return [
+            TablePage(number, one["group"], _frozen(edition, number, 0, ROWS_AT_FIRST), one["rows"])
+            for number, one in enumerate(edition.head["tables"])
+        ]
     return [
         TablePage(table.number, table.group, tuple(rows_from(table, first=0, number=ROWS_AT_FIRST)), table.size)
         for table in shown_tables(season)
@@ -55,21 +60,20 @@ def table_page(season: Season, *, table: int, page: str) -> TablePage | None:
         return None
     pages = -(-found.size // ROWS_ON_A_PAGE)
     number = min(max(int(page), 1), pages) if page.isascii() and page.isdigit() and len(page) < 10 else 1
-    rows = tuple(rows_from(found, first=(number - 1) * ROWS_ON_A_PAGE, number=ROWS_ON_A_PAGE))
+    first, edition = (number - 1) * ROWS_ON_A_PAGE, edition_in_force(season)
+    if edition is None:
+        rows = tuple(rows_from(found, first=first, number=ROWS_ON_A_PAGE))
+    else:
+        rows = _frozen(edition, table, first, ROWS_ON_A_PAGE)
     return TablePage(table, found.group, rows, found.size, number, pages)
+
+
+def _frozen(edition: SeasonEdition, table: int, first: int, number: int) -> tuple[PlacedRow, ...]:
+    return tuple(frozen_placed(edition, table=table, first=first, number=number))
 
 
 def shown_tables(season: Season) -> list[StandingTable]:
     return list(StandingTable.objects.filter(season=season, shown=True).order_by("number"))
-
-
-def standings_csv(season: Season) -> Iterator[str]:
-    """Yield the lines of a CSV file of the standings, a row for each unit in each table, in the order of the tables."""
-    tables = shown_tables(season)
-    fields = list(tables[0].group) if tables else []
-    columns = [*fields, "place", "shared", "unit", "rider", "horse", "value", "qualified", "counted", "missing"]
-    rows = chain.from_iterable(map(rows_one_by_one, tables))
-    return write_rows(columns, (_cells(row, fields) for row in rows))
 
 
 def missing_words(requirement: Mapping[str, Any]) -> str:
@@ -81,18 +85,3 @@ def missing_words(requirement: Mapping[str, Any]) -> str:
     if "at_most" in requirement:
         return f"{requirement['have']} {count}, at most {requirement['at_most']}"
     return f"{requirement['have']} of {requirement['need']} {count}"
-
-
-def _cells(row: PlacedRow, fields: list[str]) -> dict[str, str]:
-    return {
-        **{field: "" if row.group[field] is None else str(row.group[field]) for field in fields},
-        "place": "" if row.placing is None else str(row.placing),
-        "shared": "true" if row.shared else "false",
-        "unit": row.unit,
-        "rider": row.pair.rider.name if row.pair else "",
-        "horse": row.pair.horse.name if row.pair else "",
-        "value": row.value,
-        "qualified": "true" if row.qualified else "false",
-        "counted": str(row.counted),
-        "missing": "; ".join(missing_words(one) for one in row.requirements if not one["met"]),
-    }

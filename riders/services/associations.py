@@ -21,6 +21,7 @@ from riders.intake import (
     slug_from,
 )
 from riders.models import Association, Horse, Membership, MembershipChange, Rider, Scheme, Season, User
+from riders.services.closed import refuse_closed
 from riders.services.memberships import membership_record
 from riders.services.people import name_fault
 from riders.services.scheme_seasons import give_scheme
@@ -100,8 +101,7 @@ def _keep_season(association: Association, wanted: dict[str, Any], *, by: User |
         wanted = wanted | {"scheme": season.scheme}
     if all(getattr(season, name) == value for name, value in wanted.items()):
         return Imported(unchanged=1)
-    if season.closed_at:
-        raise NotAllowed(f"The season {describe(season.title)} is closed, so it cannot change.", code="season-closed")
+    refuse_closed(season, what="its title, days and scheme stay as they are")
     if wanted["scheme"] != season.scheme:
         give_scheme(season, wanted["scheme"], by=by, reason="the association's document was imported")
     _changed(season, **wanted)

@@ -18,6 +18,7 @@ from riders.errors import Conflict, NotAllowed
 from riders.intake import reason_from
 from riders.models import Horse, Membership, Merge, Pair, Rider, Score, Season, User
 from riders.services import followers
+from riders.services.closed import open_seasons
 from riders.services.merge_steps import (
     Step,
     fill,
@@ -237,7 +238,7 @@ def _missing_of(kept: Member, gone: Member) -> dict[str, Any]:
 
 def _follow(pairs: set[int], seasons: set[int]) -> None:
     followers.tell(Pair.objects.filter(pk__in=pairs).values_list("pk", flat=True))
-    for season in Season.objects.filter(pk__in=seasons).select_related("scheme", "association").order_by("pk"):
+    for season in open_seasons(Q(pk__in=seasons)):
         store_standings(season)
 
 

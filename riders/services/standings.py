@@ -12,6 +12,7 @@ from django.utils import timezone
 from riders.models import Association, Pair, Season, StandingTable
 from riders.selectors.ledger import season_ledger
 from riders.selectors.units import scores_of_units
+from riders.services.closed import open_seasons, refuse_closed
 from riders.services.standing_rows import Worked, work_rows, write_rows
 from riders.services.touched_rows import RankedAsAWhole, merge_rows
 from riders.transactions import write_transaction
@@ -36,7 +37,7 @@ def rebuild_touched(dates: Collection[date], pairs: Collection[int] | None = Non
     within = Q(pk__in=[])
     for day in set(dates):
         within |= Q(starts_on__lte=day, ends_on__gte=day)
-    for season in Season.objects.filter(within, closed_at__isnull=True).select_related("scheme", "association"):
+    for season in open_seasons(within):
         if pairs is None:
             store_standings(season)
         else:
@@ -49,9 +50,8 @@ def rebuild_members(association: Association, riders: Collection[int] | None) ->
     Without ``riders`` everybody's: whether an association keeps members at all decides for everyone. Inside the
     caller's transaction.
     """
-    seasons = Season.objects.filter(association=association, closed_at__isnull=True)
     pairs = None if riders is None else set(Pair.objects.filter(rider__in=riders).values_list("pk", flat=True))
-    for season in seasons.select_related("scheme", "association").order_by("pk"):
+    for season in open_seasons(Q(association=association)):
         if pairs is None:
             store_standings(season)
         elif pairs:
@@ -108,7 +108,11 @@ def write_tables(season: Season, rows: Iterable[Worked]) -> list[int]:
 
 
 def show_tables(season: Season, tables: Collection[int]) -> None:
-    """Show these tables in the place of those before, which go; inside the caller's transaction."""
+    """Show these tables in the place of those before, which go; inside the caller's transaction.
+
+    Raises ``NotAllowed`` where the season is closed.
+    """
+    refuse_closed(season, what="its standings stay as they are")
     StandingTable.objects.filter(season=season, shown=True).delete()
     StandingTable.objects.filter(pk__in=tables).update(shown=True)
     _say_computed(season)

@@ -56,6 +56,7 @@ class World:
             "class": self.open_class.version,
             "entry": self.entry.version,
             "imported": self.imported_version,
+            "season": self.season.version,
         }
 
     def values(self) -> dict[str, Any]:

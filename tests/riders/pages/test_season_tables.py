@@ -12,7 +12,8 @@ from riders.models import Season, StandingRow, StandingTable
 from riders.ranks import figure, name_order, place_rank
 from riders.selectors.comparisons import compare_rows, neighbours_of
 from riders.selectors.places import placed_rows
-from riders.selectors.standings_tables import ROWS_AT_FIRST, missing_words, standings_csv
+from riders.selectors.season_lists import standings_csv
+from riders.selectors.standings_tables import ROWS_AT_FIRST, missing_words
 from riders.services.ledger import post_scores
 from tests.builders import make_pair, make_season, qualifying_scheme
 from tests.riders.ledger_rows import row
