@@ -196,6 +196,7 @@ SPECTACULAR_SETTINGS = {
         "EntryStatus": "competitions.models.Entry.Status",
         "FindingKind": "competitions.services.differences.KINDS",
         "JobState": "reports.models.Job.State",
+        "MemberKind": "riders.models.NameChange.Kind",
         "RecordingState": "competitions.models.Recording.State",
         "ReportKind": "reports.kinds.KINDS",
         "ResultsState": "competitions.models.CompetitionClass.ResultsState",

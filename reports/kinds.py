@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
+from zlib import crc32
 
 from competitions import policy as competition_policy
 from competitions.models import Championship, CompetitionClass, Entry, Sheet
@@ -93,6 +94,11 @@ def _pair_season(target: int, options: Mapping[str, Any]) -> PairSeason | None:
 
 def _class_version(competition_class: CompetitionClass) -> str:
     return f"{competition_class.version}.{competition_class.competition.version}"
+
+
+def _statement_version(subject: PairSeason) -> str:
+    """Name the standings, and the pair as it is called: a closed season keeps its version when a name is mended."""
+    return f"{subject.season.version}-{crc32(str(subject.pair).encode()):08x}"
 
 
 def _championship_version(championship: Championship) -> str:
@@ -211,7 +217,7 @@ KINDS: Mapping[str, Kind] = {
             title="Season statement",
             private=True,
             find=_pair_season,
-            version=lambda subject: str(subject.season.version),
+            version=_statement_version,
             may_have=_may_view_statement,
             file_name=lambda subject: _named(str(subject.pair), subject.season.title, "season statement"),
             options=frozenset({"season"}),

@@ -9,11 +9,12 @@ One ledger serves all associations, so a keeper may change only what **concerns*
 - a score that someone who keeps the association brought in, with its pair, rider and horse;
 - where an association keeps no members, every score in the days of its seasons, with its pair, rider and horse.
 
-Two are merged by who keeps an association that one of them concerns, unless the other concerns only associations that
-they do not keep. Files that wait, decisions on names and merges are for those who keep an association together with
-whoever made them; a merge also for those whom the one that stayed concerns. New scores may be brought in by every
-keeper; a file that would correct or retract a score that does not concern its keeper has a problem there. Staff may do
-all of it, and what came from a class that was run here is corrected in that class by nobody but its office.
+A rider or horse is given another name by who keeps an association that it concerns. Two are merged by who keeps an
+association that one of them concerns, unless the other concerns only associations that they do not keep. Files that
+wait, decisions on names, renames and merges are for those who keep an association together with whoever made them; a
+rename or merge also for those whom it concerns. New scores may be brought in by every keeper; a file that would correct
+or retract a score that does not concern its keeper has a problem there. Staff may do all of it, and what came from a
+class that was run here is corrected in that class by nobody but its office.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from riders.models import (
     Membership,
     MembershipChange,
     Merge,
+    NameChange,
     NameDecision,
     Pair,
     Rider,
@@ -137,10 +139,11 @@ def _made_together(user: User, queryset: QuerySet[_M]) -> QuerySet[_M]:
     """Return what the user made, or someone who keeps an association with them."""
     fellows = AssociationRole.objects.filter(association__in=associations_of(user)).values("user")
     found = Q(by__in=fellows) | Q(by=user)
-    if queryset.model is Merge:
+    if queryset.model in {Merge, NameChange}:
+        field = "kept" if queryset.model is Merge else "member"
         for kind, model in (("rider", Rider), ("horse", Horse), ("pair", Pair)):
             rows = concerned(user, model._default_manager.all())  # noqa: SLF001
-            found |= Q(kind=kind, kept__in=rows.values("pk"))
+            found |= Q(kind=kind, **{f"{field}__in": rows.values("pk")})
     return queryset.filter(found)
 
 
@@ -150,7 +153,7 @@ def visible(user: Visitor, queryset: QuerySet[_M]) -> QuerySet[_M]:
         return queryset
     if queryset.model in {Score, SeasonEdition}:
         return _visible_scores(user, queryset) if queryset.model is Score else _visible_editions(user, queryset)
-    if queryset.model in {WaitingImport, NameDecision, Merge, SchemeChange, SeasonSchemeChange}:
+    if queryset.model in {WaitingImport, NameDecision, NameChange, Merge, SchemeChange, SeasonSchemeChange}:
         return _visible_works(user, queryset)
     if queryset.model in _KEPT_BY:
         return queryset.filter(**{f"{_KEPT_BY[queryset.model]}__in": associations_of(user)})
@@ -209,11 +212,17 @@ def _can_with_role(user: User, verb: str, obj: Any) -> bool:
         return keeps(user, obj if isinstance(obj, Association) else obj.association)
     if isinstance(obj, Scheme | ApiToken):
         return _adds_to(user, obj) if isinstance(obj, Scheme) else obj.user_id == user.pk
-    if isinstance(obj, WaitingImport | NameDecision | Merge):
+    if isinstance(obj, WaitingImport | NameDecision | NameChange | Merge):
         return _visible_works(user, type(obj)._default_manager.filter(pk=obj.pk)).exists()  # noqa: SLF001
-    if verb == "change" and isinstance(obj, Score):
-        return obj.source == Score.Source.IMPORT and _is_among(obj, associations_of(user))
-    if verb == "change" or not isinstance(obj, Rider | Pair | Score):
+    if verb == "change":
+        return _may_change(user, obj)
+    if not isinstance(obj, Rider | Pair | Score):
         return False
     rider = obj if isinstance(obj, Rider) else obj.rider if isinstance(obj, Pair) else obj.pair.rider
     return rider.user_id == user.pk or (not isinstance(obj, Rider) and _is_among(obj, associations_of(user)))
+
+
+def _may_change(user: User, obj: Any) -> bool:
+    if isinstance(obj, Score):
+        return obj.source == Score.Source.IMPORT and _is_among(obj, associations_of(user))
+    return isinstance(obj, Rider | Horse) and _is_among(obj, associations_of(user))

@@ -5,6 +5,7 @@ from django.urls import path
 from riders.api.corrections import ScoreCorrections
 from riders.api.memberships import Memberships
 from riders.api.merges import Merges
+from riders.api.renames import Renames
 from riders.api.waiting_imports import Imports, Names
 
 _SCORE = "scores/<path:score_id>/"
@@ -26,6 +27,7 @@ urlpatterns = [
     path("merges/plan/", Merges.as_view({"get": "plan"}), name="api-merge-plan"),
     path("merges/<int:pk>/", Merges.as_view({"get": "retrieve"}), name="api-merge"),
     path("merges/<int:pk>/undoing/", Merges.as_view({"post": "undo"}), name="api-merge-undoing"),
+    path("renames/", Renames.as_view({"get": "list", "post": "create"}), name="api-renames"),
     path(_MEMBERSHIPS, Memberships.as_view({"get": "list", "post": "create"}), name="api-memberships"),
     path(
         f"{_MEMBERSHIPS}<int:pk>/",

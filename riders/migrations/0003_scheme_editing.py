@@ -7,57 +7,134 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('riders', '0002_slim_standings'),
+        ("riders", "0002_slim_standings"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='SchemeChange',
+            name="SchemeChange",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.DateTimeField(auto_now_add=True)),
-                ('reason', models.CharField(blank=True, max_length=300)),
-                ('association', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='scheme_changes', to='riders.association')),
-                ('by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('scheme', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='change', to='riders.scheme')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("at", models.DateTimeField(auto_now_add=True)),
+                ("reason", models.CharField(blank=True, max_length=300)),
+                (
+                    "association",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="scheme_changes",
+                        to="riders.association",
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "scheme",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="change", to="riders.scheme"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-id'],
+                "ordering": ["-id"],
             },
         ),
         migrations.CreateModel(
-            name='SchemeDraft',
+            name="SchemeDraft",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.CharField(max_length=80)),
-                ('document', riders.models.fields.DocumentField()),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('kept_at', models.DateTimeField(auto_now=True)),
-                ('association', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='scheme_drafts', to='riders.association')),
-                ('based_on', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='riders.scheme')),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='scheme_drafts', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("key", models.CharField(max_length=80)),
+                ("document", riders.models.fields.DocumentField()),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("kept_at", models.DateTimeField(auto_now=True)),
+                (
+                    "association",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="scheme_drafts",
+                        to="riders.association",
+                    ),
+                ),
+                (
+                    "based_on",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="riders.scheme",
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="scheme_drafts",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-kept_at', '-id'],
-                'constraints': [models.UniqueConstraint(fields=('by', 'association', 'key'), name='scheme_draft_once')],
+                "ordering": ["-kept_at", "-id"],
+                "constraints": [models.UniqueConstraint(fields=("by", "association", "key"), name="scheme_draft_once")],
             },
         ),
         migrations.CreateModel(
-            name='SeasonSchemeChange',
+            name="SeasonSchemeChange",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.DateTimeField(auto_now_add=True)),
-                ('reason', models.CharField(max_length=300)),
-                ('after', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='riders.scheme')),
-                ('before', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='riders.scheme')),
-                ('by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('season', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='scheme_changes', to='riders.season')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("at", models.DateTimeField(auto_now_add=True)),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "after",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="riders.scheme"
+                    ),
+                ),
+                (
+                    "before",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="riders.scheme"
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "season",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="scheme_changes", to="riders.season"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['season', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('before', models.F('after')), _negated=True), name='season_scheme_change_changes'), models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='season_scheme_change_has_a_reason')],
+                "ordering": ["season", "-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("before", models.F("after")), _negated=True),
+                        name="season_scheme_change_changes",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("reason", ""), _negated=True), name="season_scheme_change_has_a_reason"
+                    ),
+                ],
             },
         ),
     ]

@@ -7,75 +7,113 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('riders', '0003_scheme_editing'),
+        ("riders", "0003_scheme_editing"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='SeasonEdition',
+            name="SeasonEdition",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField(help_text='Counts the closings of the season from 1.')),
-                ('at', models.DateTimeField()),
-                ('head', riders.models.fields.DocumentField()),
-                ('scores', models.BinaryField()),
-                ('digest', models.CharField(max_length=64)),
-                ('scheme', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='riders.scheme')),
-                ('season', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='editions', to='riders.season')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.PositiveIntegerField(help_text="Counts the closings of the season from 1.")),
+                ("at", models.DateTimeField()),
+                ("head", riders.models.fields.DocumentField()),
+                ("scores", models.BinaryField()),
+                ("digest", models.CharField(max_length=64)),
+                (
+                    "scheme",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="riders.scheme"
+                    ),
+                ),
+                (
+                    "season",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="editions", to="riders.season"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['season', '-number'],
+                "ordering": ["season", "-number"],
             },
         ),
         migrations.CreateModel(
-            name='SeasonChange',
+            name="SeasonChange",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('action', models.CharField(choices=[('closed', 'closed'), ('reopened', 'reopened')], max_length=8)),
-                ('at', models.DateTimeField()),
-                ('reason', models.CharField(max_length=300)),
-                ('by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('season', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='changes', to='riders.season')),
-                ('edition', models.ForeignKey(help_text='What closing made; of a reopening, the edition that is no longer in force.', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='riders.seasonedition')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("action", models.CharField(choices=[("closed", "closed"), ("reopened", "reopened")], max_length=8)),
+                ("at", models.DateTimeField()),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "season",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="changes", to="riders.season"
+                    ),
+                ),
+                (
+                    "edition",
+                    models.ForeignKey(
+                        help_text="What closing made; of a reopening, the edition that is no longer in force.",
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="riders.seasonedition",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['season', '-id'],
+                "ordering": ["season", "-id"],
             },
         ),
         migrations.CreateModel(
-            name='EditionRow',
+            name="EditionRow",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('table', models.PositiveIntegerField()),
-                ('position', models.PositiveIntegerField()),
-                ('unit', models.CharField(max_length=120)),
-                ('document', riders.models.fields.DocumentField()),
-                ('edition', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='rows', to='riders.seasonedition')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("table", models.PositiveIntegerField()),
+                ("position", models.PositiveIntegerField()),
+                ("unit", models.CharField(max_length=120)),
+                ("document", riders.models.fields.DocumentField()),
+                (
+                    "edition",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="rows", to="riders.seasonedition"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['edition', 'table', 'position'],
+                "ordering": ["edition", "table", "position"],
             },
         ),
         migrations.AddConstraint(
-            model_name='seasonedition',
-            constraint=models.UniqueConstraint(fields=('season', 'number'), name='edition_once'),
+            model_name="seasonedition",
+            constraint=models.UniqueConstraint(fields=("season", "number"), name="edition_once"),
         ),
         migrations.AddConstraint(
-            model_name='seasonedition',
-            constraint=models.CheckConstraint(condition=models.Q(('number__gte', 1)), name='edition_counts_from_1'),
+            model_name="seasonedition",
+            constraint=models.CheckConstraint(condition=models.Q(("number__gte", 1)), name="edition_counts_from_1"),
         ),
         migrations.AddConstraint(
-            model_name='seasonchange',
-            constraint=models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='season_change_has_a_reason'),
+            model_name="seasonchange",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("reason", ""), _negated=True), name="season_change_has_a_reason"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='editionrow',
-            constraint=models.UniqueConstraint(fields=('edition', 'table', 'position'), name='edition_row_once'),
+            model_name="editionrow",
+            constraint=models.UniqueConstraint(fields=("edition", "table", "position"), name="edition_row_once"),
         ),
         migrations.AddConstraint(
-            model_name='editionrow',
-            constraint=models.UniqueConstraint(fields=('edition', 'unit', 'table'), name='edition_row_of_a_unit_once'),
+            model_name="editionrow",
+            constraint=models.UniqueConstraint(fields=("edition", "unit", "table"), name="edition_row_of_a_unit_once"),
         ),
     ]

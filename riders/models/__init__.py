@@ -6,6 +6,7 @@ from riders.models.ledger import Score, ScoreChange
 from riders.models.matching import NameDecision
 from riders.models.memberships import MembershipChange
 from riders.models.merges import Merge
+from riders.models.names import NameChange
 from riders.models.people import Horse, Owner, Pair, Rider
 from riders.models.requests import IdempotencyRecord
 from riders.models.schemes import SchemeChange, SchemeDraft, SeasonSchemeChange
@@ -21,6 +22,7 @@ __all__ = [
     "Membership",
     "MembershipChange",
     "Merge",
+    "NameChange",
     "NameDecision",
     "Owner",
     "Pair",

@@ -1,7 +1,8 @@
-"""What people have said about names: decisions on the spellings of a source, and what went in merges.
+"""What people have said about names: decisions on the spellings of a source, what went in merges, earlier names.
 
-Only what a person has confirmed is here. A spelling of one source of files means who it was said to mean, and the name
-of a rider or horse that was merged goes on meaning the one that stayed. Nothing is concluded from likeness.
+Only what a person has confirmed is here. A spelling of one source of files means who it was said to mean; the name of a
+rider or horse that was merged goes on meaning the one that stayed, and a name before a rename the one who had it.
+Nothing is concluded from likeness.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from riders.models import Horse, Merge, NameDecision, Rider
+from riders.models import Horse, Merge, NameChange, NameDecision, Rider
 
 
 @dataclass(slots=True)
@@ -19,6 +20,7 @@ class KnownNames:
     source: str = ""
     decisions: dict[tuple[str, str], NameDecision] = field(init=False)
     merged: dict[tuple[str, int], set[str]] = field(init=False)
+    earlier: dict[tuple[str, int], set[str]] = field(init=False)
     keys: dict[str, int] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -27,6 +29,10 @@ class KnownNames:
             (decision.kind, decision.spelling): decision for decision in in_force.select_related("rider", "horse")
         }
         self.merged, self.keys = _of_merges(Merge.objects.filter(undone_at__isnull=True).order_by("pk"))
+
+        self.earlier = {}
+        for kind, member, before in NameChange.objects.values_list("kind", "member", "before").order_by("pk"):
+            self.earlier.setdefault((kind, member), set()).add(before)
 
     def decided(self, kind: str, spelling: str) -> NameDecision | None:
         return self.decisions.get((kind, spelling))
@@ -42,7 +48,12 @@ class KnownNames:
             return True
         if member.pk is None:
             return False
-        return self.member(kind, spelling) == member or spelling in self.merged.get((kind, member.pk), ())
+        place = (kind, member.pk)
+        return (
+            self.member(kind, spelling) == member
+            or spelling in self.merged.get(place, ())
+            or spelling in self.earlier.get(place, ())
+        )
 
 
 def _of_merges(merges: Iterable[Merge]) -> tuple[dict[tuple[str, int], set[str]], dict[str, int]]:

@@ -77,8 +77,8 @@ def merge(kept: Member, gone: Member, *, by: User | None, reason: str) -> Merge:
         conflicts = _conflicts(kept, gone)
         if conflicts:
             raise Conflict(" ".join(conflicts))
-        seasons = _seasons_of(kept, gone)
-        touched = _pairs_of(kept, gone)
+        seasons = seasons_of(kept, gone)
+        touched = pairs_of(kept, gone)
         steps, keys = _carry_out(kept, gone)
         done = Merge.objects.create(
             kind=type(kept).__name__.lower(),
@@ -114,7 +114,7 @@ def undo_merge(done: Merge, *, by: User | None, reason: str) -> Merge:
         current.undo_notes = notes
         current.save()
         kept, gone = (_MODELS[current.kind]._default_manager.get(pk=pk) for pk in (current.kept, current.gone))  # noqa: SLF001
-        _follow(_pairs_of(kept, gone), _seasons_of(kept, gone))
+        _follow(pairs_of(kept, gone), seasons_of(kept, gone))
     return current
 
 
@@ -148,7 +148,7 @@ def _conflicts(kept: Member, gone: Member) -> list[str]:
         found += _rides_in_common({staying.pk}, {going.pk})
     if isinstance(kept, Horse):
         own = {pair.pk for pair in kept.pairs.all()}
-        found += [said for said in _rides_in_common(own, _pairs_of(gone)) if said not in found]
+        found += [said for said in _rides_in_common(own, pairs_of(gone)) if said not in found]
     return found
 
 
@@ -193,16 +193,17 @@ def _rides_in_common(kept: Collection[int], gone: Collection[int]) -> list[str]:
     return found
 
 
-def _pairs_of(*members: Member) -> set[int]:
+def pairs_of(*members: Member) -> set[int]:
+    """Return the pairs that these are or belong to."""
     riders = [member.pk for member in members if isinstance(member, Rider)]
     horses = [member.pk for member in members if isinstance(member, Horse)]
     own = {member.pk for member in members if isinstance(member, Pair)}
     return own | set(Pair.objects.filter(Q(rider__in=riders) | Q(horse__in=horses)).values_list("pk", flat=True))
 
 
-def _seasons_of(*members: Member) -> set[int]:
+def seasons_of(*members: Member) -> set[int]:
     """Return the open seasons in whose days the pairs have scores, or whose association has them as members."""
-    scores = Score.objects.filter(pair__in=_pairs_of(*members), retracted_at__isnull=True)
+    scores = Score.objects.filter(pair__in=pairs_of(*members), retracted_at__isnull=True)
     held = Membership.objects.filter(
         Q(rider__in=[member.pk for member in members if isinstance(member, Rider)])
         | Q(horse__in=[member.pk for member in members if isinstance(member, Horse)])
@@ -238,6 +239,11 @@ def _missing_of(kept: Member, gone: Member) -> dict[str, Any]:
 
 def _follow(pairs: set[int], seasons: set[int]) -> None:
     followers.tell(Pair.objects.filter(pk__in=pairs).values_list("pk", flat=True))
+    work_out_seasons(seasons)
+
+
+def work_out_seasons(seasons: Collection[int]) -> None:
+    """Work the standings of these seasons out anew, inside the caller's transaction."""
     for season in open_seasons(Q(pk__in=seasons)):
         store_standings(season)
 

@@ -121,6 +121,14 @@ TABLE = [
         KEEPERS,
         {"kind": "rider", "kept": "{rider}", "gone": "{twin}", "reason": "the same, misspelt"},
     ),
+    Row("api-renames", "GET", "renames/", KEEPERS),
+    Row(
+        "api-renames",
+        "POST",
+        "renames/",
+        KEEPERS,
+        {"kind": "rider", "member": "{rider}", "before": "Rider 1", "name": "Rider One", "reason": "misspelt"},
+    ),
     Row("api-memberships", "GET", "associations/{association}/memberships/", KEEPERS),
     Row(
         "api-memberships",

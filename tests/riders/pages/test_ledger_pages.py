@@ -72,6 +72,8 @@ def addresses() -> list[str]:
         "/ledger/merges/?kind=pair&q=r",
         f"/ledger/merges/plan/?kind=rider&kept={pair.rider_id}&gone={Rider.objects.exclude(pk=pair.rider_id).get().pk}",
         f"/ledger/merges/{done.pk}/",
+        f"/ledger/riders/{pair.rider_id}/",
+        f"/ledger/horses/{pair.horse_id}/",
         "/ledger/members/linden/",
         f"/ledger/members/linden/{held.pk}/",
     ]
