@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from django.urls import reverse
+
 import scoring
 from competitions import policy
 from competitions.models import CompetitionClass, Entry, PanelSeat, Sheet
@@ -13,6 +15,7 @@ from competitions.selectors.consequences import consequences
 from competitions.selectors.documents import items_of_seat, test_of
 from competitions.selectors.panels import presiding_seat
 from competitions.selectors.phrases import phrases_of_judge
+from competitions.selectors.recordings import kept_recording
 from competitions.table.days import Day, seats_of_day
 from riders.models import User
 from scoring.exact import format_exact
@@ -74,7 +77,8 @@ def _sheets(seats: Sequence[PanelSeat]) -> list[Sheet]:
 
 
 def _class(cls: CompetitionClass, seats: Iterable[PanelSeat], *, user: User) -> dict[str, Any]:
-    entries = list(cls.entries.select_related("pair__rider", "pair__horse").order_by("order", "number", "pk"))
+    found = cls.entries.select_related("pair__rider", "pair__horse").order_by("order", "number", "pk")
+    entries = list(found.prefetch_related("recordings") if cls.from_recordings else found)
     president = presiding_seat(cls.seats.all())
     return {
         "id": cls.pk,
@@ -83,11 +87,12 @@ def _class(cls: CompetitionClass, seats: Iterable[PanelSeat], *, user: User) -> 
         "test": cls.test.title,
         "arena": cls.arena,
         "open": cls.open_for_changes,
+        "fromRecordings": cls.from_recordings,
         "inRing": cls.in_ring_id,
         "president": president.seat if president else "",
         "consequences": consequences(cls, most=MOST_ERRORS),
         "seats": [_seat(cls, seat, user=user) for seat in seats],
-        "entries": [_entry(entry, cls=cls, seats=seats) for entry in entries],
+        "entries": [_entry(entry, cls=cls, seats=seats) | _recording(entry, cls=cls) for entry in entries],
     }
 
 
@@ -130,6 +135,15 @@ def _entry(entry: Entry, *, cls: CompetitionClass, seats: Iterable[PanelSeat]) -
         "time": f"{entry.ride_time.astimezone(cls.competition.zone):%H:%M}" if entry.ride_time else "",
         "deductions": {str(seat.pk): deductions_for_seat(entry, seat=seat) for seat in seats},
     }
+
+
+def _recording(entry: Entry, *, cls: CompetitionClass) -> dict[str, Any]:
+    """Return where a device finds the film of a ride; nothing in a class at the arena."""
+    recording = kept_recording(entry) if cls.from_recordings else None
+    if recording is None:
+        return {}
+    film = "" if recording.link else reverse("api-recording-film", args=[entry.pk])
+    return {"recording": {"film": film, "link": recording.link, "camera": recording.camera}}
 
 
 def _phrases(seats: Iterable[PanelSeat], *, day: Day, user: User) -> dict[str, list[list[object]]]:

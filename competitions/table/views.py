@@ -33,7 +33,10 @@ from competitions.table.panel import panel_comparison
 from riders.errors import Conflict, InvalidInput
 from riders.models import User
 
-_SHELL_FILES = ("markbook.css", "table/table.css", "table/commentary.css", "desk/tally.js", "desk/typed_mark.js")
+_SHELL_FILES = (
+    *("markbook.css", "table/table.css", "table/commentary.css", "table/recording.css"),
+    *("desk/tally.js", "desk/typed_mark.js", "film/moments.js", "film/player.js"),
+)
 _WORKER = "table/worker.js"
 
 

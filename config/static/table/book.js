@@ -3,7 +3,10 @@
 
 import { Store } from "./store.js";
 
-const FIRST_OF = { mark: null, remark: "", overall: "", signed: false, errors: 0, told: null };
+const FIRST_OF = { mark: null, remark: "", overall: "", signed: false, errors: 0, told: null, time: null, remark_time: null, overall_time: null, limited: false };
+// Where a field of an item stands in a sheet; limited view is a set of items.
+const OF_ITEMS = { mark: "marks", remark: "remarks", time: "times", remark_time: "remarkTimes" };
+const OF_SHEET = { overall_time: "overallTime" };
 const kindOf = (field) => field.split(".", 1)[0];
 const itemOf = (field) => field.slice(field.indexOf(".") + 1);
 const same = (a, b) => (a ?? null) === (b ?? null);
@@ -128,28 +131,28 @@ export class Book extends EventTarget {
   view(entry, seat) {
     const known = this.sheets.get(`${entry}/${seat}`) || { version: 0, marks: {}, remarks: {}, overall: "", signed: false, given: null, substitutes: [] };
     const state = this.entries.get(entry) || { errors: 0, status: "entered", statusText: "entered" };
-    const view = { ...known, marks: { ...known.marks }, remarks: { ...known.remarks }, errors: state.errors, status: state.status, statusText: state.statusText };
+    const view = { ...known, marks: { ...known.marks }, remarks: { ...known.remarks }, times: { ...known.times }, remarkTimes: { ...known.remarkTimes }, overallTime: known.overallTime ?? null, limited: new Set(known.limited), errors: state.errors, status: state.status, statusText: state.statusText };
     Object.assign(view, { waiting: new Map(), held: [], refused: [], told: [], signedThere: known.signed });
     for (const change of this.of(entry, seat)) {
       view.waiting.set(change.field, change);
       if (change.held) view.held.push(change);
       if (change.refused) view.refused.push(change);
       const kind = kindOf(change.field);
-      if (kind === "mark") {
-        if (change.value === null) delete view.marks[itemOf(change.field)];
-        else view.marks[itemOf(change.field)] = change.value;
-      } else if (kind === "remark") view.remarks[itemOf(change.field)] = change.value;
+      if (OF_ITEMS[kind]) {
+        if (change.value === null) delete view[OF_ITEMS[kind]][itemOf(change.field)];
+        else view[OF_ITEMS[kind]][itemOf(change.field)] = change.value;
+      } else if (kind === "limited") view.limited[change.value ? "add" : "delete"](itemOf(change.field));
       else if (kind === "told") view.told.push(change);
-      else view[kind] = change.value;
+      else view[OF_SHEET[kind] ?? kind] = change.value;
     }
     return view;
   }
 
   value(view, field) {
     const kind = kindOf(field);
-    if (kind === "mark") return view.marks[itemOf(field)] ?? null;
-    if (kind === "remark") return view.remarks[itemOf(field)] ?? "";
-    return view[kind] ?? FIRST_OF[kind];
+    if (OF_ITEMS[kind]) return view[OF_ITEMS[kind]][itemOf(field)] ?? FIRST_OF[kind];
+    if (kind === "limited") return view.limited.has(itemOf(field));
+    return view[OF_SHEET[kind] ?? kind] ?? FIRST_OF[kind];
   }
 
   own() {

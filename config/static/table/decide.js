@@ -3,12 +3,15 @@
 
 import { button, el } from "./elements.js";
 import { markAsWritten } from "../desk/typed_mark.js";
+import { momentText } from "../film/moments.js";
 
 export function said(field, value) {
   const kind = field.split(".", 1)[0];
   if (kind === "mark") return typeof value === "number" ? markAsWritten(value) : value || "no mark";
   if (kind === "signed") return value ? "signed" : "not signed";
   if (kind === "errors") return String(value);
+  if (kind.endsWith("time")) return momentText(value) || "no moment";
+  if (kind === "limited") return value ? "limited view" : "seen in full";
   return value || "nothing";
 }
 
@@ -17,7 +20,10 @@ export function named(field, lines) {
   const label = lines.find((line) => line.id === item)?.label ?? item;
   if (kind === "mark") return `Mark of ${label}`;
   if (kind === "remark") return `Remark on ${label}`;
-  return { overall: "Overall remarks", signed: "Signature", errors: "Errors of course", told: "Note to the office" }[kind] ?? kind;
+  if (kind === "time") return `Moment of ${label}`;
+  if (kind === "remark_time") return `Moment of the remark on ${label}`;
+  if (kind === "limited") return `View of ${label}`;
+  return { overall_time: "Moment of the overall remarks", overall: "Overall remarks", signed: "Signature", errors: "Errors of course", told: "Note to the office" }[kind] ?? kind;
 }
 
 function clock(at, zone) {

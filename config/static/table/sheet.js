@@ -5,6 +5,7 @@ import { differences } from "./decide.js";
 import { markAsWritten, mayBecomeMark, parseTypedMark } from "../desk/typed_mark.js";
 import { Pad } from "./pad.js";
 import { Phrases, withPhrase } from "./phrases.js";
+import { RecordingPanel } from "./recording.js";
 import { tally } from "../desk/tally.js";
 
 const WORD_ENDS = /[\s,.;:!?]$/;
@@ -17,6 +18,7 @@ export class SheetPage {
     Object.assign(this, { book, place, entry, addresses, onLeave, ...place, at: 0, typed: "", news: "", idle: 0 });
     this.lines = this.seat.lines;
     this.phrases = this.learn();
+    this.recording = RecordingPanel.beside(this);
     this.pad = new Pad({ onMark: (tenths, how) => this.mark(tenths, how), onDone: () => this.go(this.at + 1) });
     this.build();
     const gap = this.lines.findIndex((line) => !(line.id in this.view.marks));
@@ -37,6 +39,7 @@ export class SheetPage {
 
   write(field, value, how) {
     this.book.write(this.entry.id, this.seat.id, field, value, how);
+    this.recording?.wrote(field, value);
   }
 
   learn() {
@@ -87,12 +90,13 @@ export class SheetPage {
     this.listed = this.lines.map((line, index) => this.listLine(line, index));
     this.list.append(...this.listed.map((found) => found.row));
     const keys = el("details", { className: "keys" }, el("summary", {}, "Keys"), el("dl", { className: "facts" },
-      ...[["65 Enter", "6.5 and on; 7 is 7.0, 10 is 10.0"], ["Enter + ↓", "next movement"], ["- ↑", "movement before"], ["R or *", "remark; Enter goes on, Esc back to the mark"], ["↓ in the remark", "my phrases; Alt 1 to 6 takes one"], ["E or /", "error of course"], ["G", "first gap"], ["Backspace", "mark away"], ["F", "finish; S there signs"], ["O", "overall remarks"]]
+      ...[["65 Enter", "6.5 and on; 7 is 7.0, 10 is 10.0"], ["Enter + ↓", "next movement"], ["- ↑", "movement before"], ["R or *", "remark; Enter goes on, Esc back to the mark"], ["↓ in the remark", "my phrases; Alt 1 to 6 takes one"], ["E or /", "error of course"], ["G", "first gap"], ["Backspace", "mark away"], ["F", "finish; S there signs"], ["O", "overall remarks"], ...(this.recording ? RecordingPanel.keys : [])]
         .flatMap(([key, does]) => [el("dt", {}, el("kbd", {}, key)), el("dd", {}, does)])));
-    this.element = el("div", { className: "t-sheet" },
+    this.element = el("div", { className: `t-sheet${this.recording ? " has-film" : ""}` },
       el("header", { className: "t-head" }, el("a", { className: "t-up", href: this.addresses.day(this.day) }, "All sheets"), " ", el("a", { className: "t-up", href: this.addresses.commentary(this.day, cls, seat, entry) }, "Commentary"), this.head, this.lead),
       this.decisions,
       el("div", { className: "t-columns" },
+        this.recording?.element,
         el("div", { className: "t-main" }, this.card, this.finishing, this.writing, this.pad.place, this.moves, el("div", { className: "t-news" }, this.said, this.takeBack)),
         el("div", { className: "t-side" }, this.list, el("p", { className: "t-choice" }, this.percent, el("label", { htmlFor: "percent" }, "Show the running percentage")), this.running, keys)));
     this.lead.textContent = `Seat ${seat.seat}${seat.judge ? `, ${seat.judge}` : ""} · Class ${cls.number} · ${cls.test}`;
@@ -106,11 +110,13 @@ export class SheetPage {
     const state = el("span", { className: "visually-hidden" });
     const go = button("", () => this.go(index), { className: "t-list-go" });
     go.append(el("span", { className: "t-list-id figure" }, line.id), el("span", { className: "t-list-words" }, line.text || line.label, remark), mark, state);
-    return { row: el("li", {}, go), go, mark, remark, state };
+    const moment = this.recording?.listPart(line, index);
+    return { row: el("li", {}, go, moment?.go), go, mark, remark, state, moment };
   }
 
   leave() {
     this.finish();
+    this.recording?.leave();
     document.removeEventListener("keydown", this.onKey);
     window.clearTimeout(this.idle);
   }
@@ -220,6 +226,7 @@ export class SheetPage {
       this.sayLocked();
       return;
     }
+    this.recording?.typing(this.remarkField, this.remark.value);
     // Each finished word goes to the disk at once, the one in hand as soon as the hand rests.
     if (WORD_ENDS.test(this.remark.value)) this.keepRemark({ open: true });
     else {
@@ -333,6 +340,7 @@ export class SheetPage {
     this.next.textContent = this.at === this.lines.length - 1 ? "Finish" : "Next";
     this.error.textContent = view.errors ? `Error of course (${view.errors})` : "Error of course";
     this.drawList(view);
+    this.recording?.draw(view, line);
     this.drawRunning(view);
     const open = differences({ view, lines: this.lines, zone: this.day.zone, book: this.book, onDecided: () => this.afterDeciding() });
     const key = JSON.stringify([...view.held, ...view.refused]);
@@ -348,7 +356,8 @@ export class SheetPage {
 
   drawList(view) {
     this.lines.forEach((line, index) => {
-      const { go, mark, remark, state } = this.listed[index];
+      const { go, mark, remark, state, moment } = this.listed[index];
+      if (moment) this.recording.drawPart(moment, view);
       const tenths = view.marks[line.id];
       const waiting = view.waiting.has(`mark.${line.id}`) || view.waiting.has(`remark.${line.id}`);
       const drawn = `${tenths} ${waiting} ${index === this.at} ${view.remarks[line.id]}`;
@@ -408,6 +417,7 @@ export class SheetPage {
 
   onPageKey(event) {
     const { target, key } = event;
+    if (this.recording?.onKey(event)) return;
     if (event.ctrlKey || event.metaKey || event.altKey || target.matches("input:not([type=checkbox]), textarea, select")) return;
     const onButton = target.matches("button, a, summary, input");
     const acts = {
