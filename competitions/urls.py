@@ -20,4 +20,5 @@ urlpatterns = [
     path(f"{_CLASS}running-order/", board.running_order, name="running-order"),
     path(_ENTRY, entries.result_page, name="entry-result"),
     path(f"{_ENTRY}sheets/", entries.sheets_page, name="entry-sheets"),
+    path(f"{_ENTRY}sheets/<str:seat>/remarks.vtt", entries.captions_file, name="entry-captions"),
 ]

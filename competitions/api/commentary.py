@@ -2,21 +2,46 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_serializer
+from django.http import HttpResponse
+from django.utils.http import content_disposition_header
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema, extend_schema_serializer
 from rest_framework import serializers
 from rest_framework.exceptions import NotFound
+from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from competitions.api.objects import CompetitionResource
 from competitions.models import PanelSeat, Sheet
-from competitions.policy import can, seats_of
+from competitions.policy import can, seats_of, visible
+from competitions.selectors.captions import captions_name, captions_of
 from competitions.selectors.commentary import LONGEST_COMMENTARY, commentary_proposal
 from riders.api.access import SignedIn
 from riders.api.fields import Input, StrictText
 
 _SENTENCE = {"start": "61.5", "end": "64", "item": "9", "confidence": "0.91", "text": "Good overtrack."}
 _CUE = {"index": 0, **_SENTENCE}
+_CAPTIONS = """WEBVTT Class 1, number 12, seat C
+
+NOTE Without a moment
+5: A little late.
+
+4
+00:01:23.400 --> 00:01:25.600
+Round &amp; active.
+"""
+
+
+class CaptionsRenderer(BaseRenderer):
+    """Offers WebVTT; the view itself answers with it, and with JSON where it refuses."""
+
+    media_type = "text/vtt"
+    format = "vtt"
+    charset = "utf-8"
+
+    def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
+        return JSONRenderer().render(data)
 
 
 class AlignmentCueSerializer(serializers.Serializer[Any]):
@@ -108,3 +133,34 @@ class Commentary(CompetitionResource):
         if not can(request.user, "run", entry) and not seats_of(request.user).filter(pk=found.pk).exists():
             raise NotFound
         return found
+
+
+class Captions(CompetitionResource):
+    """The remarks of a sheet as captions of the ride's recording."""
+
+    tag = "Sheets"
+    access = {"retrieve": SignedIn}
+    queryset = Sheet.objects.none()
+    renderer_classes = [CaptionsRenderer, JSONRenderer]
+
+    @extend_schema(
+        summary="Read remarks as captions",
+        description="The remarks of one sheet as WebVTT: each at its moment of the recording, or at that of its mark; "
+        "those without any moment in a note at the top. As private as the sheet: for the judge of the seat, the "
+        "office, and the rider once results are official.",
+        responses={
+            (200, "text/vtt"): OpenApiResponse(
+                OpenApiTypes.STR, "The captions.", [OpenApiExample("Captions", _CAPTIONS, media_type="text/vtt")]
+            )
+        },
+    )
+    def retrieve(self, request: Request, pk: int, seat: str) -> HttpResponse:
+        sheets = Sheet.objects.filter(entry=self.entry(request, pk)).select_related(
+            "seat__judge", "entry__pair__rider", "entry__pair__horse", "entry__competition_class__competition"
+        )
+        sheet = self.one_of(visible(request.user, sheets), seat__seat=seat)
+        headers = {
+            "Cache-Control": "private, no-store",
+            "Content-Disposition": content_disposition_header(False, captions_name(sheet)) or "inline",
+        }
+        return HttpResponse(captions_of(sheet), content_type="text/vtt; charset=utf-8", headers=headers)

@@ -3,7 +3,7 @@ from django.urls import path
 from competitions.api.bundles import Bundles
 from competitions.api.championships import Championships
 from competitions.api.classes import Classes
-from competitions.api.commentary import Commentary
+from competitions.api.commentary import Captions, Commentary
 from competitions.api.competitions import Competitions
 from competitions.api.entries import ClassDay, Entries
 from competitions.api.files import CompetitionImport, CompetitionPairs, Exports, Imports
@@ -76,6 +76,7 @@ urlpatterns = [
         Commentary.as_view({"post": "create"}),
         name="api-sheet-commentary",
     ),
+    path(f"{_ENTRY}sheets/<str:seat>/captions/", Captions.as_view({"get": "retrieve"}), name="api-sheet-captions"),
     path(
         f"{_ENTRY}recording/",
         Recordings.as_view({"get": "retrieve", "put": "update", "delete": "destroy"}),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
+from django.utils.http import content_disposition_header
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -13,6 +14,7 @@ from competitions import policy
 from competitions.models import Entry, Sheet
 from competitions.public.access import entry_or_404
 from competitions.selectors.board import Board, BoardRow, SeatCell, SeatColumn, board_for
+from competitions.selectors.captions import RemarkMoment, captions_name, captions_of, remark_moments
 from competitions.selectors.remarks import EarlierSheet, coming_back, costliest, seen_before, to_practise
 from competitions.selectors.sheets import SheetLine, SheetView, sheet_view
 
@@ -26,6 +28,17 @@ class ItemLine:
 
     item: SheetLine
     cells: tuple[tuple[str, SheetLine | None], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Captioned:
+    """The remarks of one sheet by their moments in the recording; ``loose`` of them have none, ``timed`` have one."""
+
+    seat: str
+    judge: str
+    remarks: tuple[RemarkMoment, ...]
+    loose: int
+    timed: int
 
 
 @require_safe
@@ -73,6 +86,7 @@ def sheets_page(request: HttpRequest, slug: str, class_number: str, entry_number
             "cls": entry.competition_class,
             "competition": entry.competition_class.competition,
             "views": views,
+            "captioned": _captioned_sheets(views),
             "works_here": policy.can(request.user, "run", entry),
             "all_visible": len(views) == entry.sheets.count(),
             "lines": _side_by_side(views),
@@ -85,8 +99,34 @@ def sheets_page(request: HttpRequest, slug: str, class_number: str, entry_number
     )
 
 
+@never_cache
+@require_safe
+def captions_file(request: HttpRequest, slug: str, class_number: str, entry_number: str, seat: str) -> HttpResponse:
+    """Answer with the remarks of one sheet as WebVTT, as private as the sheet; ``?copy=1`` makes it a file to keep."""
+    entry = entry_or_404(request.user, slug, class_number, entry_number)
+    sheets = Sheet.objects.filter(entry=entry, seat__seat=seat).select_related(
+        "seat__judge", "entry__pair__rider", "entry__pair__horse", "entry__competition_class__competition"
+    )
+    sheet = get_object_or_404(policy.visible(request.user, sheets))
+    as_copy = request.GET.get("copy") == "1"
+    headers = {"Content-Disposition": content_disposition_header(as_copy, captions_name(sheet)) or "inline"}
+    return HttpResponse(captions_of(sheet), content_type="text/vtt; charset=utf-8", headers=headers)
+
+
 def _seat_results(board: Board, row: BoardRow | None) -> list[tuple[SeatColumn, SeatCell | None]]:
     return [(column, row.seats.get(column.seat)) for column in board.seats] if row else []
+
+
+def _captioned_sheets(views: list[SheetView]) -> list[Captioned]:
+    """Return the sheets with remarks, where any remark at all has a moment of a recording."""
+    found = [_captioned(view) for view in views]
+    return [sheet for sheet in found if sheet.remarks] if any(sheet.timed for sheet in found) else []
+
+
+def _captioned(view: SheetView) -> Captioned:
+    remarks = remark_moments(view)
+    loose = sum(remark.moment is None for remark in remarks)
+    return Captioned(view.seat, view.judge, remarks, loose, timed=len(remarks) - loose)
 
 
 def _side_by_side(views: list[SheetView]) -> list[ItemLine]:

@@ -41,3 +41,14 @@ def test_every_broken_line_is_named(world: World) -> None:
 
 def test_a_sheet_that_is_closed_is_refused(world: World) -> None:
     assert_refusal(lay(world, "Entry.", entry=world.official_entry.pk), 403)
+
+
+def test_captions_are_webvtt_and_a_refusal_is_json(world: World) -> None:
+    world.sheet.remark_times = {"1": 1500}
+    world.sheet.save(update_fields=["remark_times"])
+    address = f"/api/v1/entries/{world.entry.pk}/sheets/C/captions/"
+    answer = world.client("judge").get(address, headers={"Accept": "text/vtt"})
+    assert answer["Content-Type"] == "text/vtt; charset=utf-8"
+    assert "no-store" in answer["Cache-Control"]
+    assert "1\n00:00:01.500 --> 00:00:03.700\na private remark\n" in answer.content.decode()
+    assert_refusal(world.client("rider").get(address, headers={"Accept": "text/vtt"}), 404)

@@ -295,6 +295,14 @@ TABLE = [
         version='"0"',
         refused=404,
     ),
+    Row("api-sheet-captions", "GET", "entries/{entry}/sheets/C/captions/", OFFICE | {"judge"}, refused=404),
+    Row(
+        "api-sheet-captions",
+        "GET",
+        "entries/{official_entry}/sheets/C/captions/",
+        OFFICE | {"judge", "rider"},
+        refused=404,
+    ),
     Row(
         "api-sheet-commentary",
         "POST",
