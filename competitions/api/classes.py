@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from competitions.api.objects import CompetitionResource, stale_as_412
-from competitions.models import CompetitionClass, Judge, PanelSeat, RuleSet, Test
+from competitions.models import CompetitionClass, Judge, PanelSeat, RuleSet, SecondKeyingMode, Test
 from competitions.policy import visible
 from competitions.services.classes import create_class, update_class
 from competitions.services.team_rules import set_team_rules
@@ -33,6 +33,7 @@ _INPUT = {
     "interval_seconds": 480,
     "breaks": [{"after": 8, "minutes": 15}],
     "from_recordings": False,
+    "second_keying": "",
     "panel": [{"seat": "C", "judge": 7, "parts": []}],
 }
 _EXAMPLE = {
@@ -121,6 +122,12 @@ class _ClassFields(Input):
     interval_seconds = StrictInteger(min_value=60, max_value=7200, required=False)
     breaks = BreakSerializer(many=True, required=False, max_length=50)  # type: ignore[call-arg]
     from_recordings = StrictFlag(required=False, help_text="The rides are judged from recordings, not at the arena.")
+    second_keying = serializers.ChoiceField(
+        SecondKeyingMode.choices,
+        required=False,
+        allow_blank=True,
+        help_text="Which sheets of paper are keyed a second time; empty is as the competition says.",
+    )
     panel = SeatInput(  # type: ignore[call-arg]
         many=True, max_length=20, help_text="The seats in the order of columns."
     )

@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from competitions.api.objects import CompetitionResource, stale_as_412
-from competitions.models import Competition
+from competitions.models import Competition, SecondKeyingMode
 from competitions.policy import visible
 from competitions.services.classes import create_competition, update_competition
 from riders.api.access import Anyone, SignedIn, Staff
@@ -30,6 +30,8 @@ _EXAMPLE = {
     "state": "published",
     "association": "larkfield-association",
     "recognised": True,
+    "second_keying": "off",
+    "second_keying_remarks": False,
     "version": 3,
 }
 _INPUT = {name: value for name, value in _EXAMPLE.items() if name != "version"}
@@ -70,6 +72,12 @@ class CompetitionInput(Input):
         "slug", queryset=Association.objects.all(), required=False, allow_null=True
     )
     recognised = StrictFlag(required=False, help_text="Its scores count for the association's seasons.")
+    second_keying = serializers.ChoiceField(
+        SecondKeyingMode.choices,
+        required=False,
+        help_text="Which sheets of paper are keyed a second time by another person, where a class says nothing else.",
+    )
+    second_keying_remarks = StrictFlag(required=False, help_text="The second keying reads the remarks too.")
 
 
 @extend_schema_serializer(examples=[OpenApiExample("Publish it", value={"state": "published"})])

@@ -82,7 +82,8 @@ class Findings(CompetitionResource):
     @extend_schema(
         summary="List what to look at",
         description="Every difference that the office looks at before results become official: judges far apart, "
-        "marks put in for a judge, totals on paper that do not agree, sheets without a signature. For the office.",
+        "marks put in for a judge, totals on paper that do not agree, sheets without a signature, sheets that wait for "
+        "their second keying or of which two keyings differ. For the office.",
         responses={200: FindingSerializer(many=True)},
         filters=False,
     )

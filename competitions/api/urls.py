@@ -8,6 +8,7 @@ from competitions.api.competitions import Competitions
 from competitions.api.entries import ClassDay, Entries
 from competitions.api.files import CompetitionImport, CompetitionPairs, Exports, Imports
 from competitions.api.findings import Findings
+from competitions.api.keyings import Keyings, SheetKeyings
 from competitions.api.library import Judges, RuleSets, Tests
 from competitions.api.recordings import Recordings, Uploads
 from competitions.api.results import Results, ResultsDesk
@@ -45,6 +46,7 @@ urlpatterns = [
     path(f"{_CLASS}results/<int:revision>/", Results.as_view({"get": "revision"}), name="api-revision"),
     path(f"{_CLASS}revisions/", Results.as_view({"get": "revisions"}), name="api-revisions"),
     path(f"{_CLASS}findings/", Findings.as_view({"get": "list", "post": "create"}), name="api-findings"),
+    path(f"{_CLASS}keyings/", Keyings.as_view({"get": "list", "put": "choose"}), name="api-keyings"),
     path(f"{_CLASS}official/", ResultsDesk.as_view({"post": "official"}), name="api-official"),
     path(
         f"{_CLASS}correction/",
@@ -94,6 +96,16 @@ urlpatterns = [
         f"{_ENTRY}recording/uploads/<uuid:key>/finish/",
         Uploads.as_view({"post": "finish"}),
         name="api-upload-finish",
+    ),
+    path(
+        f"{_ENTRY}sheets/<str:seat>/second-keying/",
+        SheetKeyings.as_view({"post": "second_keying"}),
+        name="api-second-keying",
+    ),
+    path(
+        f"{_ENTRY}sheets/<str:seat>/settlements/",
+        SheetKeyings.as_view({"post": "settlements"}),
+        name="api-settlements",
     ),
     path("sheets/", Sheets.as_view({"get": "list"}), name="api-sheets"),
     path("tests/", Tests.as_view({"get": "list", "post": "create"}), name="api-tests"),

@@ -21,7 +21,10 @@ KIND_WORDS = {
     "substitutes": "mark put in",
     "total": "total differs",
     "unsigned": "not signed",
+    "second-keying": "keyed once",
+    "keyings": "keyings differ",
 }
+_PAGES = {"second-keying": "desk-key-again", "keyings": "desk-keyings-compared"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,13 +111,16 @@ def listed(cls: CompetitionClass, findings: Iterable[Finding]) -> list[ListedFin
             finding=finding,
             word=KIND_WORDS[finding.kind],
             anchor=anchor_of(finding),
-            sheets=tuple(
-                (seat, reverse("desk-sheet", args=[cls.competition.slug, cls.number, finding.number, seat]))
-                for seat in ([finding.seat] if finding.seat else seats)
-            ),
+            sheets=tuple((seat, _page_of(cls, finding, seat)) for seat in ([finding.seat] if finding.seat else seats)),
         )
         for finding in findings
     ]
+
+
+def _page_of(cls: CompetitionClass, finding: Finding, seat: str) -> str:
+    """Return where one goes on with a finding about a seat: its sheet, or its second keying."""
+    place = [cls.competition.slug, cls.number, finding.number, seat]
+    return reverse(_PAGES.get(finding.kind, "desk-sheet"), args=place)
 
 
 def anchor_of(finding: Finding) -> str:
@@ -129,7 +135,7 @@ def lapsed(rows: Iterable[CheckDecision]) -> list[LapsedDecision]:
 def _about(key: str) -> str:
     """Say what a decision was about, from the key of its finding."""
     kind, number, *rest = key.split("/")
-    where = {"marks": "item", "substitutes": "sheet", "total": "sheet", "unsigned": "sheet"}.get(kind, "part")
+    where = {"marks": "item", "percentages": "part"}.get(kind, "sheet")
     return f"Number {number}, {KIND_WORDS.get(kind, kind)}" + (f", {where} {'/'.join(rest)}" if rest else "")
 
 

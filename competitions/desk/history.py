@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from competitions.desk.typed import mark_as_written
-from competitions.models import CompetitionClass, Entry, PanelSeat, PublishedResults, Sheet
+from competitions.models import CompetitionClass, Entry, KeyingDecision, PanelSeat, PublishedResults, Sheet
 from competitions.selectors.consequences import deduction_sentence
 from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.keyings import labels_of
 from competitions.selectors.recordings import time_text
 from riders.models import Pair
 
@@ -36,10 +38,11 @@ class Change:
 
 
 def sheet_history(sheet: Sheet, *, cls: CompetitionClass, seat: PanelSeat) -> list[Change]:
-    """Return the savings of a sheet, the newest first."""
-    labels = {item.id: item.label for item in items_of_seat(test_of(cls), seat)}
+    """Return the savings of a sheet, its second keyings and what was decided about them, the newest first."""
+    items = items_of_seat(test_of(cls), seat)
+    labels = {item.id: item.label for item in items}
     zone = cls.competition.zone
-    return [
+    savings = [
         Change(
             version=revision.version,
             at=revision.at.astimezone(zone),
@@ -50,6 +53,34 @@ def sheet_history(sheet: Sheet, *, cls: CompetitionClass, seat: PanelSeat) -> li
         )
         for revision in sheet.revisions.select_related("by").order_by("-version")
     ]
+    keyed = _keyings(sheet, zone=zone, labels=labels_of(items, remarks=True))
+    return sorted([*savings, *keyed], key=lambda change: change.at, reverse=True)
+
+
+def _keyings(sheet: Sheet, *, zone: ZoneInfo, labels: Mapping[str, str]) -> Iterator[Change]:
+    for keying in sheet.second_keyings.select_related("by").prefetch_related("decisions__by").order_by("-pk"):
+        for row in reversed(keying.decisions.all()):
+            yield Change(
+                version=0,
+                at=row.at.astimezone(zone),
+                by=str(row.by) if row.by else "no account",
+                source="keyings compared",
+                reason=row.reason,
+                lines=(Line(labels.get(row.field, row.field), _both(row), row.value),),
+            )
+        yield Change(
+            version=0,
+            at=keying.at.astimezone(zone),
+            by=str(keying.by) if keying.by else "no account",
+            source="second keying",
+            reason="",
+            lines=(),
+            sentence=f"The paper was keyed again beside version {keying.first_version}, without sight of it.",
+        )
+
+
+def _both(row: KeyingDecision) -> str:
+    return f"{row.first or 'nothing'} and {row.second or 'nothing'}"
 
 
 def _sheet_lines(before: Mapping[str, Any], after: Mapping[str, Any], labels: Mapping[str, str]) -> Iterable[Line]:

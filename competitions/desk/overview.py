@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, NamedTuple
 from urllib.parse import quote
@@ -16,6 +16,7 @@ from competitions.desk.paper import NOTHING, PaperTotal, compare_total
 from competitions.models import ClassResults, CompetitionClass, Entry, PanelSeat, ResultRow, Sheet
 from competitions.selectors.consequences import what_was_ridden
 from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.keyings import DIFFERS, WAITING, keyings_of_class
 from competitions.selectors.summaries import summary_of
 
 NOT_RIDING = frozenset({Entry.Status.WITHDRAWN, Entry.Status.NO_SHOW})
@@ -26,9 +27,10 @@ SHEETS_OPTIONAL = NOT_RIDING | {Entry.Status.ELIMINATED, Entry.Status.RETIRED}
 class Cell:
     """One seat's sheet of one entry.
 
-    ``state``: ``missing``, ``incomplete``, ``differs`` (from the total on the paper), ``unsigned`` or ``complete``; the
-    first that applies, in this order. ``not-needed`` where the ride did not end in a result and there is no sheet,
-    ``partial`` where there is one with gaps, which may stay. ``unsigned`` only where the competition asks for it.
+    ``state``: ``missing``, ``incomplete``, ``differs`` (from the total on the paper), ``unsigned``, ``keyings`` (its
+    two keyings differ), ``waiting`` (for its second keying) or ``complete``; the first that applies, in this order.
+    ``not-needed`` where the ride did not end in a result and there is no sheet, ``partial`` where there is one with
+    gaps, which may stay. ``unsigned`` only where the competition asks for it.
     """
 
     seat: str
@@ -143,6 +145,7 @@ class _Reading:
         self.items = {seat.pk: tuple(item.id for item in items_of_seat(test, seat)) for seat in self.seats}
         columns = Sheet.objects.filter(entry__competition_class=cls).order_by().values_list(*SheetColumns._fields)
         self.sheets = {(sheet.entry_id, sheet.seat_id): sheet for sheet in map(SheetColumns._make, columns)}
+        self.keyings = {(row.entry.pk, row.seat.pk): row.state for row in keyings_of_class(cls)}
         rows = ResultRow.objects.filter(entry__competition_class=cls).order_by()
         # Read as text: read as JSON, a database would make a float of "64.300".
         so_far = KeyTextTransform("so_far", "document")
@@ -181,7 +184,17 @@ class _Reading:
                 complete=not missing,
                 missing=missing,
             )
-        return cell_of(self.cls, entry, seat, sheet, summary=summary)
+        cell = cell_of(self.cls, entry, seat, sheet, summary=summary)
+        return _keyed_twice(cell, self.keyings.get((entry.pk, seat.pk), ""))
+
+
+def _keyed_twice(cell: Cell, keyings: str) -> Cell:
+    """Let a cell that is complete otherwise say how far its second keying is."""
+    if cell.state != "complete" or keyings not in {WAITING, DIFFERS}:
+        return cell
+    if keyings == WAITING:
+        return replace(cell, state="waiting", word="to be keyed again")
+    return replace(cell, state="keyings", word="two keyings differ")
 
 
 def cell_of(

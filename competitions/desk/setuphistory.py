@@ -8,7 +8,15 @@ from datetime import date
 from typing import Any
 
 from competitions.desk.history import Change, Line
-from competitions.models import ClassChange, Competition, CompetitionChange, CompetitionClass, RuleSet, Test
+from competitions.models import (
+    ClassChange,
+    Competition,
+    CompetitionChange,
+    CompetitionClass,
+    RuleSet,
+    SecondKeyingMode,
+    Test,
+)
 from riders.models import Association, Pair
 
 _COMPETITION_FIELDS = {
@@ -24,6 +32,8 @@ _COMPETITION_FIELDS = {
     "sheets_signed": "Sheets have to be signed",
     "seat_limit": "Seats may differ by",
     "movement_limit": "Marks may differ by",
+    "second_keying": "Sheets of paper keyed twice",
+    "second_keying_remarks": "Remarks keyed twice too",
 }
 _CLASS_FIELDS = {
     "number": "Number",
@@ -38,6 +48,7 @@ _CLASS_FIELDS = {
     "interval_seconds": "Time from ride to ride",
     "breaks": "Breaks",
     "from_recordings": "Judged from recordings",
+    "second_keying": "Sheets of paper keyed twice",
     "teams": "Teams",
 }
 _OF = {"percentage": "total percentages", "points": "points", "penalty": "penalties"}
@@ -51,6 +62,7 @@ def competition_history(competition: Competition) -> list[Change]:
         "association": lambda key: associations.get(key, "") if key else "",
         "starts_on": _day,
         "ends_on": _day,
+        "second_keying": _keyed_twice,
     }
     return [_competition_change(competition, row, words) for row in rows]
 
@@ -183,6 +195,7 @@ class _ClassWords:
             "rule_set": lambda key: self.rule_sets.get(key, _plain(key)),
             "date": _day,
             "starts_at": _clock,
+            "second_keying": _keyed_twice,
             "interval_seconds": _interval,
             "breaks": _breaks,
             "teams": _teams,
@@ -218,6 +231,10 @@ def _day(value: object) -> str:
 
 def _clock(value: object) -> str:
     return _plain(value)[:5]
+
+
+def _keyed_twice(mode: str | None) -> str:
+    return str(SecondKeyingMode(mode).label) if mode else "as the competition"
 
 
 def _interval(seconds: int) -> str:

@@ -3,6 +3,13 @@ from competitions.models.checks import CheckDecision
 from competitions.models.classes import ClassChange, CompetitionClass, PanelSeat, RuleSet, Test
 from competitions.models.competitions import Competition, CompetitionChange, Judge, OfficeRole
 from competitions.models.entries import Entry, EntryChange
+from competitions.models.keyings import (
+    FirstKeyingSeen,
+    KeyingDecision,
+    SecondKeying,
+    SecondKeyingMode,
+    SheetChoice,
+)
 from competitions.models.recordings import Recording, RecordingChange
 from competitions.models.results import ClassResults, PublishedResults, ResultRow
 from competitions.models.sheets import Sheet, SheetRevision
@@ -20,7 +27,9 @@ __all__ = [
     "CompetitionClass",
     "Entry",
     "EntryChange",
+    "FirstKeyingSeen",
     "Judge",
+    "KeyingDecision",
     "OfficeRole",
     "PanelSeat",
     "PublishedResults",
@@ -28,7 +37,10 @@ __all__ = [
     "RecordingChange",
     "ResultRow",
     "RuleSet",
+    "SecondKeying",
+    "SecondKeyingMode",
     "Sheet",
+    "SheetChoice",
     "SheetRevision",
     "TableChange",
     "Test",

@@ -3,6 +3,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from competitions.models.keyings import SecondKeyingMode
 from riders.models.fields import DocumentField
 
 
@@ -69,6 +70,12 @@ class CompetitionClass(models.Model):
     )
     team_rules = DocumentField(
         null=True, blank=True, help_text='The "teams" of class/1; null where the class has no teams.'
+    )
+    second_keying = models.CharField(
+        max_length=6,
+        choices=SecondKeyingMode.choices,
+        blank=True,
+        help_text="Which sheets of paper are keyed a second time; empty is as the competition says.",
     )
     results_state = models.CharField(max_length=11, choices=ResultsState.choices, default=ResultsState.PROVISIONAL)
     correction_reason = models.CharField(max_length=300, blank=True)

@@ -6,6 +6,8 @@ from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
+from competitions.models.keyings import SecondKeyingMode
+
 _plain_limit = RegexValidator(
     r"\A[0-9]{1,3}(\.[0-9]{1,3})?\Z", "Give a limit such as 5 or 2.5, or leave it empty for none."
 )
@@ -49,6 +51,15 @@ class Competition(models.Model):
     )
     sheets_signed = models.BooleanField(
         default=False, help_text="Every sheet has to carry the judge's signature before results become official."
+    )
+    second_keying = models.CharField(
+        max_length=6,
+        choices=SecondKeyingMode.choices,
+        default=SecondKeyingMode.OFF,
+        help_text="Which sheets of paper are keyed a second time by another person, where a class says nothing else.",
+    )
+    second_keying_remarks = models.BooleanField(
+        default=False, help_text="The second keying reads the remarks too, and they are compared."
     )
     version = models.PositiveIntegerField(default=1)
 

@@ -32,6 +32,7 @@ _CHANGEABLE = (
     "starts_at",
     "interval_seconds",
     "breaks",
+    "second_keying",
     "number",
     "from_recordings",
 )

@@ -32,6 +32,8 @@ def competition_document(competition: Competition) -> dict[str, Any]:
         "seat_limit": competition.seat_limit,
         "movement_limit": competition.movement_limit,
         "sheets_signed": competition.sheets_signed,
+        "second_keying": competition.second_keying,
+        "second_keying_remarks": competition.second_keying_remarks,
         "classes": [_class(found) for found in classes.order_by(*_in_order_of_classes())],
     }
 
@@ -56,6 +58,7 @@ def _class(competition_class: CompetitionClass) -> dict[str, Any]:
         "interval_seconds": competition_class.interval_seconds,
         "breaks": competition_class.breaks,
         **({"from_recordings": True} if competition_class.from_recordings else {}),
+        "second_keying": competition_class.second_keying or None,
         "panel": [
             {
                 "seat": seat.seat,

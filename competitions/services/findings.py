@@ -2,13 +2,14 @@
 
 Only completed rides are looked at, because no other sheet decides anything. What the competition has set no limit for
 is not a finding, so that nobody has to wave through what nobody asked about: signatures count only where the
-competition asks for signed sheets, totals only where somebody typed one from the paper.
+competition asks for signed sheets, totals only where somebody typed one from the paper, second keyings only where
+sheets are keyed twice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
 from hashlib import sha256
@@ -16,6 +17,7 @@ from hashlib import sha256
 import scoring
 from competitions.models import ClassResults, CompetitionClass, Entry, PanelSeat, Sheet
 from competitions.selectors.documents import test_of
+from competitions.selectors.keyings import FINAL, WAITING, Keyings, keyings_of_class
 from scoring.exact import format_exact, parse_decimal
 from scoring.marks import mark_text
 from scoring.placings import natural_order
@@ -33,7 +35,7 @@ __all__ = [
     "typed_total_fault",
 ]
 
-KINDS = ("percentages", "marks", "substitutes", "total", "unsigned")
+KINDS = ("percentages", "marks", "substitutes", "total", "unsigned", "second-keying", "keyings")
 _LONGEST = 200
 
 
@@ -85,6 +87,7 @@ class CompletedRide:
     sheets: Mapping[str, Sheet]
     results: Mapping[str, Mapping[str, str | None]]
     items: Sequence[scoring.Item]
+    keyings: Sequence[Keyings] = field(default=())
 
     def findings(self) -> Iterator[Finding]:
         yield from self._percentages()
@@ -93,6 +96,7 @@ class CompletedRide:
             yield from self._substitutes(seat, sheet)
             yield from self._total(seat, sheet)
         yield from self._unsigned()
+        yield from self._keyings()
 
     def percentages(self) -> dict[tuple[str, ...], dict[str, str]]:
         """Return the seats' percentages by the parts that they mark; others are percentages of different things."""
@@ -177,6 +181,28 @@ class CompletedRide:
                 sentence = f"Sheet {seat} is not signed. Ask the judge for the signature."
                 yield self._finding("unsigned", seat, seat=seat, figures="not signed", sentence=sentence)
 
+    def _keyings(self) -> Iterator[Finding]:
+        for keyings in self.keyings:
+            seat = keyings.seat.seat
+            if keyings.state == WAITING:
+                yield self._finding(
+                    "second-keying",
+                    seat,
+                    seat=seat,
+                    figures=f"keyed once, version {keyings.sheet.version}",
+                    sentence=f"Sheet {seat} waits for its second keying by another person; it counts provisionally.",
+                )
+            elif keyings.state != FINAL:
+                apart = keyings.differences
+                many = f"{len(apart)} fields" if len(apart) > 1 else apart[0].label
+                yield self._finding(
+                    "keyings",
+                    seat,
+                    seat=seat,
+                    figures=_listed(f"{row.field} {row.first or '-'}/{row.second or '-'}" for row in apart),
+                    sentence=f"Sheet {seat}: its two keyings differ in {many}. Decide what the paper says.",
+                )
+
     def _finding(self, kind: str, *about: str, figures: str, sentence: str, seat: str = "", item: str = "") -> Finding:
         pair = self.entry.pair
         return Finding(
@@ -209,11 +235,14 @@ def typed_total_fault(typed: str, *, points: str | None, percentage: str | None)
 
 
 def completed_rides(competition_class: CompetitionClass) -> Iterator[CompletedRide]:
-    """Read the completed rides of a class in three queries, by number."""
+    """Read the completed rides of a class by number; the queries do not grow with the rides."""
     seats = list(competition_class.seats.all())
     items = test_of(competition_class).items
     results = ClassResults.objects.filter(competition_class=competition_class).first()
     rows = {row["number"]: row for row in (results.document.get("entries", []) if results else [])}
+    keyings: dict[int, list[Keyings]] = {}
+    for found in keyings_of_class(competition_class):
+        keyings.setdefault(found.entry.pk, []).append(found)
     entries = (
         competition_class.entries.filter(status=Entry.Status.COMPLETED)
         .select_related("pair__rider", "pair__horse")
@@ -225,7 +254,9 @@ def completed_rides(competition_class: CompetitionClass) -> Iterator[CompletedRi
             continue
         sheets = {sheet.seat_id: sheet for sheet in entry.sheets.all()}
         by_seat = {seat.seat: sheets[seat.pk] for seat in seats if seat.pk in sheets}
-        yield CompletedRide(competition_class, entry, seats, by_seat, row.get("sheets") or {}, items)
+        figures = row.get("sheets") or {}
+        of_paper = keyings.get(entry.pk, ())
+        yield CompletedRide(competition_class, entry, seats, by_seat, figures, items, of_paper)
 
 
 def limit_of(text: str) -> Fraction | None:

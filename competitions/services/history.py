@@ -46,6 +46,8 @@ def competition_record(competition: Competition) -> dict[str, Any]:
         "seat_limit": competition.seat_limit,
         "movement_limit": competition.movement_limit,
         "sheets_signed": competition.sheets_signed,
+        "second_keying": competition.second_keying,
+        "second_keying_remarks": competition.second_keying_remarks,
     }
 
 
@@ -64,6 +66,7 @@ def class_record(competition_class: CompetitionClass) -> dict[str, Any]:
         "interval_seconds": competition_class.interval_seconds,
         "breaks": competition_class.breaks,
         "from_recordings": competition_class.from_recordings,
+        "second_keying": competition_class.second_keying,
         "panel": [
             {"seat": seat.seat, "judge": seat.judge.name if seat.judge else "", "parts": seat.parts}
             for seat in competition_class.seats.select_related("judge")

@@ -28,7 +28,7 @@ def make_users(group: Group) -> dict[str, User]:
     """Return the accounts by name, made where they are missing; nobody can log in to a new one yet."""
     users = {}
     with write_transaction():
-        for username in ("office", "judge", "rider", "association", "staff"):
+        for username in ("office", "keyer", "judge", "rider", "association", "staff"):
             user, made = User.objects.get_or_create(username=username, defaults={"is_staff": username == "staff"})
             if made:
                 user.set_unusable_password()
@@ -43,7 +43,8 @@ def give_roles(
 ) -> None:
     """Link each account to what it is for; an account that is linked already stays as it is."""
     with write_transaction():
-        OfficeRole.objects.get_or_create(user=users["office"], competition=competition)
+        for name in ("office", "keyer"):
+            OfficeRole.objects.get_or_create(user=users[name], competition=competition)
         AssociationRole.objects.get_or_create(user=users["association"], association=association)
         if seat.judge is not None:
             Judge.objects.filter(pk=seat.judge.pk, user=None).update(user=users["judge"])

@@ -14,12 +14,15 @@ from django.urls import reverse
 
 import scoring
 from competitions.models import Championship, Competition, CompetitionClass, PanelSeat
+from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.keyings import keyings_of_sheet, read_from_sheet
 from competitions.services.championships import create_championship
 from competitions.services.classes import update_competition
 from competitions.services.differences import decide_finding, findings_of
 from competitions.services.documents import save_rule_set, save_test
 from competitions.services.entries import set_in_ring
 from competitions.services.imports import import_competition, import_entries, import_marks, import_outcomes
+from competitions.services.keyings import Settlement, key_again, settle_differences
 from competitions.services.results import make_official, unfinished_entries
 from config.demonstration.accounts import Account, give_roles, make_users
 from config.demonstration.state import mark_loaded, mark_loading
@@ -76,6 +79,7 @@ class Scenario:
         season = reverse("season", args=[association.slug, SEASON])
         return [
             Account("office", f"works in the show office of {show.title}", desk),
+            Account("keyer", "works there too, keys sheets a second time", f"{desk}{RUNNING_CLASS}/office/keyings/"),
             Account("judge", f"{judge}, judges class {RUNNING_CLASS} at {seat.seat}", reverse("table")),
             Account("rider", f"{self.rider.name}, rides {len(self.pairs)} horses", reverse("me")),
             Account("association", f"keeps the seasons of {association.title}", season),
@@ -97,6 +101,7 @@ def load(*, say: Say) -> Scenario:
         rider=scenario.rider,
         association=scenario.association,
     )
+    _key_twice(competition, users["keyer"], say=say)
     _run_show(scenario, users["office"], say=say)
     for season in scenario.association.seasons.all():
         rebuild_standings(season)
@@ -158,6 +163,41 @@ def _set_up_championship(competition: Competition, content: bytes, *, by: User, 
         classes = [competition.classes.get(number=number) for number in numbers]
         create_championship(competition, slug=slug, title=title, rules=rules, classes=classes, by=by)
         say(f"{title}: classes {' and '.join(numbers)}.")
+
+
+def _key_twice(competition: Competition, by: User, *, say: Say) -> None:
+    """Key the sheets of ``second-keyings.csv`` again: as they stand, but for what the file says was read otherwise."""
+    problems: Problems = []
+    columns = ("class", "number", "seat", "field", "read", "value", "reason")
+    rows = list(read_rows(_read("show/second-keyings.csv"), columns=columns, required=set(columns), problems=problems))
+    refuse(problems, what="the second keyings")
+    of_sheet: dict[tuple[str, str, str], dict[str, tuple[str, str, str]]] = {}
+    for row in rows:
+        fields = of_sheet.setdefault((row.raw("class"), row.raw("number"), row.raw("seat")), {})
+        if row.raw("field"):
+            fields[row.raw("field")] = (row.raw("read"), row.raw("value"), row.text("reason", most=300))
+    states = [_key_one_twice(competition, place, fields, by=by) for place, fields in of_sheet.items()]
+    say(f"Sheets keyed twice: {states.count('final')} final, {states.count('differs')} open.")
+
+
+def _key_one_twice(
+    competition: Competition, place: tuple[str, str, str], fields: dict[str, tuple[str, str, str]], *, by: User
+) -> str:
+    found = competition.classes.select_related("competition", "test").get(number=place[0])
+    entry, seat = found.entries.get(number=place[1]), found.seats.get(seat=place[2])
+    now = keyings_of_sheet(found, entry=entry, seat=seat)
+    if now is None or now.keying is not None:  # a load before has done it
+        return now.state if now else ""
+    as_it_stands = read_from_sheet(now.sheet, entry, items_of_seat(test_of(found), seat))
+    read = {name: as_it_stands[name] for name in now.labels} | {name: field[0] for name, field in fields.items()}
+    done = key_again(entry=entry, seat=seat, read=read, by=by)
+    decided = []
+    for row in done.differences:
+        _, value, reason = fields[row.field]
+        if reason:
+            decided.append(Settlement(field=row.field, value=value, reason=reason, first=row.first, second=row.second))
+    settled = settle_differences(entry=entry, seat=seat, settlements=decided, by=by) if decided else done
+    return settled.state if settled else ""
 
 
 def _decide_findings(competition: Competition, *, by: User) -> int:

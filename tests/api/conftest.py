@@ -9,6 +9,7 @@ from rest_framework.test import APIClient
 
 from competitions.models import Championship, Competition, CompetitionClass, Entry, Judge, Sheet
 from competitions.services.bundles import bundle_document
+from competitions.services.keyings import choose_sheets
 from competitions.services.results import make_official
 from riders.models import Association, AssociationRole, Rider, Score, Season, User
 from riders.services.accounts import create_token
@@ -102,11 +103,12 @@ def build_world() -> World:
     competition = builders.make_competition(office=users["office"], association=association)
     planned = builders.make_competition("linden-winter", state=Competition.State.PLANNED, office=users["office"])
     builders.make_competition("moor-summer", office=users["other office"], title="Moor Summer Show")
-    open_class = builders.make_class(competition, seats="CE", entries=3, judges={"C": judge})
+    open_class = builders.make_class(competition, seats="CE", entries=3, judges={"C": judge}, second_keying="chosen")
     official_class = builders.make_class(competition, number="2", entries=2, judges={"C": judge})
     planned_class = builders.make_class(planned)
     entry = open_class.entries.get(number="1")
     saved = builders.mark_sheet(entry, "C", mark=65, remarks={"1": "a private remark"}, overall_remarks="private words")
+    choose_sheets(open_class, places={(entry.pk, saved.sheet.seat_id)}, by=users["office"])
     for official_entry, mark in zip(official_class.entries.order_by("number"), (70, 60), strict=True):
         builders.mark_sheet(official_entry, "C", mark=mark, remarks={"2": "kept between us"})
     make_official(official_class, by=users["office"])

@@ -18,6 +18,7 @@ from pypdf import PdfReader
 from competitions import policy
 from competitions.models import Championship, Competition, CompetitionClass, Entry, EntryChange, Sheet, SheetRevision
 from competitions.selectors.championships import ChampionshipView, championship_for
+from competitions.selectors.keyings import keyings_of_class
 from competitions.services import results
 from competitions.services.differences import findings_of
 from competitions.services.entries import set_outcome
@@ -99,6 +100,7 @@ class TestLoading:
         check_freestyle(rows_of(show, "9"))
         check_championship(championship_for(show.championships.get(slug="elementary")))
         check_findings(show)
+        check_second_keyings(show)
         check_signatures()
         assert Entry.objects.get(competition_class__number="7", number="10").status_reason.startswith("left the arena")
         assert Entry.objects.get(competition_class__number="9", number="22").status_reason.startswith("the music")
@@ -207,16 +209,35 @@ def check_championship(view: ChampionshipView) -> None:
 
 
 def check_findings(show: Competition) -> None:
-    """Three findings are decided, each with a reason of its own; three of the running class wait for the office."""
+    """Three findings are decided, each with a reason of its own; six of the running class wait for the office."""
     found = {
         (current.number, finding.key): finding.decision and finding.decision.reason
         for current in show.classes.all()
         for finding in findings_of(current)
     }
     waiting = {place for place, reason in found.items() if reason is None}
-    assert waiting == {("6", "marks/47/19"), ("6", "unsigned/9/E"), ("6", "unsigned/15/C")}
+    assert waiting == {
+        *(("6", key) for key in ("marks/47/19", "unsigned/9/E", "unsigned/15/C")),
+        *(("6", key) for key in ("keyings/22/C", "second-keying/47/C", "second-keying/47/E")),
+    }
     assert set(found) - waiting == {("5", "percentages/27"), ("6", "marks/9/13"), ("9", "percentages/23")}
     assert len({reason for reason in found.values() if reason}) == 3
+
+
+def check_second_keyings(show: Competition) -> None:
+    """Of the sheets of class 6 one difference is decided, one is open, two sheets wait, the others are final."""
+    found = {
+        (keyings.entry.number, keyings.seat.seat): keyings for keyings in keyings_of_class(show.classes.get(number="6"))
+    }
+    states = {place: keyings.state for place, keyings in found.items()}
+    assert len(states) == 16
+    assert {place: state for place, state in states.items() if state != "final"} == {
+        ("22", "C"): "differs", ("47", "C"): "waiting", ("47", "E"): "waiting",
+    }  # fmt: skip
+    (decided,) = found["18", "E"].decisions
+    assert (decided.field, decided.first, decided.second, decided.value) == ("mark.7", "7.0", "1.0", "7.0")
+    (left,) = found["22", "C"].differences
+    assert (left.field, left.first, left.second) == ("mark.4", "6.0", "6.5")
 
 
 def check_signatures() -> None:
@@ -236,8 +257,8 @@ def _counts() -> tuple[int, ...]:
 class TestCommand:
     def test_passwords_are_shown_once_work_and_stand_nowhere_in_plain_text(self, served):
         first = passwords_in(run())
-        assert set(first) == {"office", "judge", "rider", "association", "staff"}
-        assert len(set(first.values())) == 5
+        assert set(first) == {"office", "keyer", "judge", "rider", "association", "staff"}
+        assert len(set(first.values())) == 6
         for username, password in first.items():
             assert authenticate(username=username, password=password)
             assert password not in User.objects.get(username=username).password

@@ -7,7 +7,7 @@ from django import forms
 from django.forms import BaseFormSet, formset_factory
 
 from competitions.desk.forms.fields import DeskForm, date_field, text_field, time_field, whole_field
-from competitions.models import Competition, CompetitionClass, RuleSet, Sheet, Test
+from competitions.models import Competition, CompetitionClass, RuleSet, SecondKeyingMode, Sheet, Test
 from competitions.services.numbers import number_fault
 from scoring.exact import format_exact, parse_decimal
 
@@ -44,6 +44,12 @@ class ClassForm(DeskForm):
         label="Judged from recordings",
         required=False,
         help_text="Riders or the office upload a film of each ride or name a link; judges watch it beside the sheet.",
+    )
+    second_keying = forms.ChoiceField(
+        label="Sheets of paper keyed twice",
+        choices=[("", "as the competition says"), *SecondKeyingMode.choices],
+        required=False,
+        help_text="By two persons, the second without sight of the first.",
     )
 
     def __init__(
@@ -205,7 +211,7 @@ BreakFormSet = formset_factory(BreakForm, formset=BaseBreaks, extra=0, min_num=M
 
 
 def initial_of(cls: CompetitionClass) -> dict[str, Any]:
-    names = ("number", "title", "level", "division", "arena", "date", "starts_at", "from_recordings")
+    names = ("number", "title", "level", "division", "arena", "date", "starts_at", "from_recordings", "second_keying")
     found = {name: getattr(cls, name) for name in names}
     minutes, seconds = divmod(cls.interval_seconds, 60)
     found["interval"] = f"{minutes}:{seconds:02d}" if seconds else str(minutes)

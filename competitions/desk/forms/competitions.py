@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 
 from competitions.desk.forms.fields import DeskForm, ZoneField, date_field, text_field
-from competitions.models import Competition
+from competitions.models import Competition, SecondKeyingMode
 from riders.models import Association
 
 LIMIT = re.compile(r"[0-9]{1,3}(\.[0-9]{1,3})?\Z", re.ASCII)
@@ -53,6 +53,15 @@ class CompetitionForm(DeskForm):
         required=False,
         help_text="Between two seats on one movement; more is looked at. Empty: never.",
     )
+    second_keying = forms.ChoiceField(
+        label="Sheets of paper keyed twice",
+        choices=SecondKeyingMode.choices,
+        required=False,
+        help_text="By two persons, the second without sight of the first. A class may say otherwise.",
+    )
+    second_keying_remarks = forms.BooleanField(
+        label="Remarks are keyed twice too", required=False, help_text="Otherwise marks, errors, deductions and totals."
+    )
     state = forms.ChoiceField(
         label="State",
         choices=[
@@ -82,6 +91,9 @@ class CompetitionForm(DeskForm):
     def clean_movement_limit(self) -> str:
         return _limit(self.cleaned_data["movement_limit"])
 
+    def clean_second_keying(self) -> str:
+        return self.cleaned_data["second_keying"] or SecondKeyingMode.OFF
+
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         first, last = cleaned.get("starts_on"), cleaned.get("ends_on")
@@ -104,7 +116,7 @@ def _limit(typed: str) -> str:
 
 def initial_of(competition: Competition) -> dict[str, Any]:
     names = ["title", "venue", "organiser", "starts_on", "ends_on", "time_zone", "recognised", "state"]
-    names += ["sheets_signed", "seat_limit", "movement_limit"]
+    names += ["sheets_signed", "seat_limit", "movement_limit", "second_keying", "second_keying_remarks"]
     found = {name: getattr(competition, name) for name in names}
     found["association"] = competition.association.slug if competition.association else ""
     return found

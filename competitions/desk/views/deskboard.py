@@ -11,7 +11,9 @@ from django.shortcuts import redirect, render
 from competitions.desk.access import ClassDeskView
 from competitions.desk.overview import overview_of
 from competitions.desk.ridegaps import short_changes
+from competitions.models import SecondKeyingMode
 from competitions.selectors.board import class_version
+from competitions.selectors.keyings import mode_of
 from competitions.services.entries import set_in_ring
 from riders.errors import DomainError
 
@@ -67,6 +69,7 @@ def live_context(view: ClassDeskView) -> dict[str, Any]:
         "overview": overview_of(view.cls),
         "short_changes": short_changes(view.competition, cls=view.cls),
         "open": view.cls.open_for_changes,
+        "keyed_twice": mode_of(view.cls) != SecondKeyingMode.OFF,
         "live_tag": live_tag(view.cls.pk, view.cls.version),
         "report_kinds": REPORT_KINDS,
     }

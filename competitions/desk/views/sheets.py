@@ -15,6 +15,7 @@ from django.utils import timezone
 import scoring
 from competitions.desk.access import SheetDeskView
 from competitions.desk.history import sheet_history
+from competitions.desk.keyings import may_key_again
 from competitions.desk.paper import compare_total
 from competitions.desk.presence import note_closing, note_opening
 from competitions.desk.queue import neighbours, next_sheet
@@ -24,6 +25,7 @@ from competitions.desk.typed import MOST_ERRORS, TypedSheet, read_typed, values_
 from competitions.models import Sheet, SheetRevision
 from competitions.selectors.consequences import consequences
 from competitions.selectors.documents import items_of_seat, test_of
+from competitions.selectors.keyings import Keyings, keyings_of_sheet
 from competitions.selectors.summaries import summary_of
 from competitions.services.entries import set_outcome
 from competitions.services.sheets import save_sheet
@@ -49,8 +51,16 @@ class SheetView(SheetDeskView):
     """``desk-sheet``: GET shows the fields, POST saves them. Scripts ask for JSON; without them the page comes back."""
 
     http_method_names = ["get", "post", "head", "options"]
+    keyings: Keyings | None = None
+
+    @property
+    def address(self) -> list[str]:
+        return [self.competition.slug, self.cls.number, self.entry.number, self.seat.seat]
 
     def get(self, _request: HttpRequest, **_: str) -> HttpResponse:
+        self.keyings = keyings_of_sheet(self.cls, entry=self.entry, seat=self.seat)
+        if may_key_again(self.sheet, self.keyings, self.person):
+            return redirect("desk-key-again", *self.address)
         values = values_of(self.sheet, items=self.items, errors=self.entry.errors)
         return self._page(values, version=self.sheet.version if self.sheet else 0, errors_base=self.entry.errors)
 
@@ -198,6 +208,7 @@ class SheetView(SheetDeskView):
             "entry": self.entry,
             "seat": self.seat,
             "sheet": self.sheet,
+            "second_keying": self.keyings,
             "seats": self.cls.seats.all(),
             "values": values,
             "rows": sheet_rows(self.items, values, problems),
@@ -253,6 +264,9 @@ class SheetHistoryView(SheetDeskView):
     http_method_names = ["get", "head", "options"]
 
     def get(self, request: HttpRequest, **_: str) -> HttpResponse:
+        keyings = keyings_of_sheet(self.cls, entry=self.entry, seat=self.seat)
+        if may_key_again(self.sheet, keyings, self.person):
+            return redirect("desk-key-again", self.competition.slug, self.cls.number, self.entry.number, self.seat.seat)
         changes = sheet_history(self.sheet, cls=self.cls, seat=self.seat) if self.sheet else []
         context = {
             "competition": self.competition,

@@ -10,7 +10,7 @@ from functools import partial
 from typing import Any, TypeVar
 from zoneinfo import available_timezones
 
-from competitions.models import Competition, CompetitionClass, RuleSet, Test
+from competitions.models import Competition, CompetitionClass, RuleSet, SecondKeyingMode, Test
 from competitions.services.classes import (
     judge_named,
     write_class,
@@ -211,6 +211,8 @@ class _Reading:
         }
         if reader.raw("from_recordings") is not None:
             fields["from_recordings"] = reader.take_bool("from_recordings")
+        if reader.has("second_keying") or "second_keying" in reader.value:
+            fields["second_keying"] = reader.take_choice("second_keying", SecondKeyingMode.values)
         panel = [_member(child) for child in reader.objects("panel", required=True)]
         says_teams = "teams" in reader.value
         teams = reader.take_object("teams")
@@ -230,10 +232,15 @@ def _limits(reader: Reader) -> dict[str, Any]:
             reader.problem(
                 key, f"{describe(fields[key])} is no limit. Give one such as 2.5, or an empty text for none."
             )
-    if reader.has("sheets_signed"):
-        fields["sheets_signed"] = reader.take_bool("sheets_signed")
+    for key in ("sheets_signed", "second_keying_remarks"):
+        if reader.has(key):
+            fields[key] = reader.take_bool(key)
+        else:
+            reader.raw(key)
+    if reader.has("second_keying"):
+        fields["second_keying"] = reader.take_choice("second_keying", SecondKeyingMode.values, default="off")
     else:
-        reader.raw("sheets_signed")
+        reader.raw("second_keying")
     return fields
 
 

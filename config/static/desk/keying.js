@@ -64,7 +64,14 @@ function errorsOfCourse() {
   return /^\d{1,2}$/.test(text) && Number(text) <= 20 ? Number(text) : null;
 }
 
+// What a second keyer reads of deductions counts in the figures beside it; the first keying's are not known here.
+function readDeducted() {
+  const text = byId("deducted").value.trim().replace(",", ".");
+  data.deductions = /^\d{1,4}(\.\d{1,3})?$/.test(text) ? [{ off: "sheet-points", amount: text, part: "technical" }] : [];
+}
+
 function showFigures() {
+  if (data.again) readDeducted();
   const marks = readMarks();
   const errors = errorsOfCourse();
   const figures = tally(data, marks, errors ?? 0);
@@ -119,6 +126,11 @@ function goTo(field) {
   (line || field).scrollIntoView({ block: "nearest" });
 }
 
+// A second keying has no fields for what is not compared.
+function goToIfThere(field) {
+  if (field) goTo(field);
+}
+
 function goToMark(id) {
   lastMark = id;
   goTo(markField(id));
@@ -139,13 +151,14 @@ function firstGap() {
 }
 
 const jumps = new Map([
-  ["*", (id) => goTo(remarkField(id))],
-  ["r", (id) => goTo(remarkField(id))],
+  ["*", (id) => goToIfThere(remarkField(id))],
+  ["r", (id) => goToIfThere(remarkField(id))],
+  ["d", () => goToIfThere(byId("deducted"))],
   ["/", () => goTo(byId("errors"))],
   ["e", () => goTo(byId("errors"))],
   ["g", firstGap],
   ["t", () => goTo(byId("total"))],
-  ["o", () => goTo(byId("overall"))],
+  ["o", () => goToIfThere(byId("overall"))],
   ["?", () => { byId("keys").open = !byId("keys").open; }],
 ]);
 
@@ -170,7 +183,7 @@ for (const id of order) {
     const typed = field.value.trim();
     showFault(id, typed && !mayBecomeMark(typed, scale) ? parseTypedMark(typed, scale).fault : "");
   });
-  remarkField(id).addEventListener("keydown", (event) => {
+  remarkField(id)?.addEventListener("keydown", (event) => {
     if (event.key === "Enter" && !event.ctrlKey) {
       event.preventDefault();
       step(id, 1);
@@ -193,6 +206,14 @@ byId("errors").addEventListener("keydown", (event) => {
     showFigures();
   }
 });
+for (const name of ["deducted", "deducted-percent"]) {
+  byId(name)?.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" && event.key !== "Escape") return;
+    event.preventDefault();
+    if (event.key === "Enter" && name === "deducted") goTo(byId("deducted-percent"));
+    else back();
+  });
+}
 byId("total").addEventListener("keydown", (event) => {
   if (event.key === "Enter" && !event.ctrlKey) {
     event.preventDefault();
@@ -227,7 +248,7 @@ byId("save-next").addEventListener("keydown", (event) => {
 
 // The judge is gone: the mean of the other marks, rounded half up to the scale, flagged.
 
-byId("fill-gaps").addEventListener("click", () => {
+byId("fill-gaps")?.addEventListener("click", () => {
   const marks = [...readMarks().values()];
   const said = byId("save-said");
   if (!marks.length) {

@@ -77,6 +77,7 @@ export class Saver {
       return;
     }
     this.say("Not saved.");
+    if (answer.version !== undefined) byId("version").value = answer.version;
     const list = document.createElement("ul");
     for (const { sentence } of answer.problems) {
       const line = document.createElement("li");

@@ -30,6 +30,8 @@ def show(**changes: Any) -> dict[str, Any]:
         "seat_limit": "4.5",
         "movement_limit": "",
         "sheets_signed": True,
+        "second_keying": "chosen",
+        "second_keying_remarks": True,
         "classes": [
             {
                 "number": "3",
@@ -43,6 +45,7 @@ def show(**changes: Any) -> dict[str, Any]:
                 "starts_at": "09:00",
                 "interval_seconds": 480,
                 "breaks": [{"after": 8, "minutes": 15}],
+                "second_keying": "all",
                 "panel": [
                     {"seat": "C", "judge": "Ann Orde", "grade": "national"},
                     {"seat": "B", "judge": "Bo Rask", "grade": ""},
@@ -94,9 +97,10 @@ def test_what_is_different_is_changed_and_other_classes_stay():
 def test_keys_that_are_left_out_leave_what_stands_there():
     import_competition(show(), by=None)
     shorter = show()
-    for key in ("seat_limit", "movement_limit", "sheets_signed"):
+    for key in ("seat_limit", "movement_limit", "sheets_signed", "second_keying", "second_keying_remarks"):
         del shorter[key]
     del shorter["classes"][0]["teams"]
+    del shorter["classes"][0]["second_keying"]
     assert counts(shorter) == (0, 0, 2)
     assert competition_document(Competition.objects.get()) == show()
 
@@ -115,12 +119,12 @@ def test_a_rule_for_teams_is_changed_taken_away_and_refused_with_its_path():
 
 def test_every_problem_is_named_with_its_path_and_nothing_is_kept():
     bad = deepcopy(show(time_zone="Europe/Nowhere", association="unknown", venue="", starts_on="2026-13-01", vanue="x"))
-    bad |= {"seat_limit": "five", "sheets_signed": "yes"}
+    bad |= {"seat_limit": "five", "sheets_signed": "yes", "second_keying": "some"}
     bad["classes"].append({**bad["classes"][0], "test": "no-such-test", "rules": None, "starts_at": "9 am"})
     bad["classes"][1] |= {"interval_seconds": 5, "breaks": [{"after": 0}], "panel": [{"seat": ""}, 7]}
     assert set(where_of(bad)) == {
         "time_zone", "association", "venue", "seat_limit",
-        "sheets_signed", "starts_on", "vanue", "classes[1].number", "classes[1].test",
+        "sheets_signed", "second_keying", "starts_on", "vanue", "classes[1].number", "classes[1].test",
         "classes[1].rules", "classes[1].starts_at", "classes[1].interval_seconds", "classes[1].breaks[0].after",
         "classes[1].breaks[0].minutes", "classes[1].panel[0].seat", "classes[1].panel[1]",
     }  # fmt: skip
