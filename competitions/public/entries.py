@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
 from django.utils.http import content_disposition_header
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
@@ -15,6 +16,7 @@ from competitions.models import Entry, Sheet
 from competitions.public.access import entry_or_404
 from competitions.selectors.board import Board, BoardRow, SeatCell, SeatColumn, board_for
 from competitions.selectors.captions import RemarkMoment, captions_name, captions_of, remark_moments
+from competitions.selectors.recordings import kept_recording
 from competitions.selectors.remarks import EarlierSheet, coming_back, costliest, seen_before, to_practise
 from competitions.selectors.sheets import SheetLine, SheetView, sheet_view
 
@@ -87,6 +89,7 @@ def sheets_page(request: HttpRequest, slug: str, class_number: str, entry_number
             "competition": entry.competition_class.competition,
             "views": views,
             "captioned": _captioned_sheets(views),
+            **_film(request, entry),
             "works_here": policy.can(request.user, "run", entry),
             "all_visible": len(views) == entry.sheets.count(),
             "lines": _side_by_side(views),
@@ -115,6 +118,15 @@ def captions_file(request: HttpRequest, slug: str, class_number: str, entry_numb
 
 def _seat_results(board: Board, row: BoardRow | None) -> list[tuple[SeatColumn, SeatCell | None]]:
     return [(column, row.seats.get(column.seat)) for column in board.seats] if row else []
+
+
+def _film(request: HttpRequest, entry: Entry) -> dict[str, str]:
+    """Return where the recording of the ride is, for those who may see it."""
+    recording = kept_recording(entry) if policy.can(request.user, "view-recording", entry) else None
+    if recording is None:
+        return {"film": "", "film_link": ""}
+    film = "" if recording.link else reverse("api-recording-film", args=[entry.pk])
+    return {"film": film, "film_link": recording.link}
 
 
 def _captioned_sheets(views: list[SheetView]) -> list[Captioned]:

@@ -1,6 +1,7 @@
 // What was spoken over a ride becomes remarks: give the text, look the proposal through, make remarks of it. All but the
 // laying itself goes without network; what is given and placed is kept on this device until it has become remarks.
 
+import { momentText, readMoment } from "../film/moments.js";
 import { button, counted, el } from "./elements.js";
 import { readTextFile } from "./textfile.js";
 import { placeSection, spoken } from "./places.js";
@@ -19,6 +20,7 @@ export class CommentaryPage {
     this.title = `Commentary, ${entry.number} at ${this.seat.seat}`;
     const kept = book.settings[this.key] || {};
     this.text = kept.text ?? "";
+    this.begins = kept.begins ?? 0; // of the recording at which the dictation begins, in milliseconds
     this.proposal = kept.sentences ? new Proposal(this.ids, kept) : null;
     this.chosen = this.proposal?.shown()[0]?.id ?? null;
     this.build();
@@ -48,11 +50,12 @@ export class CommentaryPage {
 
   // Kept on this device at every step.
   keep() {
-    this.book.set(this.key, this.proposal ? { text: this.text, ...this.proposal.snapshot() } : { text: this.text });
+    this.book.set(this.key, this.proposal ? { text: this.text, begins: this.begins, ...this.proposal.snapshot() } : { text: this.text });
   }
 
   forget() {
     this.text = "";
+    this.begins = 0;
     this.proposal = null;
     this.book.set(this.key, null);
   }
@@ -216,10 +219,26 @@ export class CommentaryPage {
     const movements = filled.filter((place) => place !== null).length;
     const words = `${counted(movements, "movement gets", "movements get")} a remark${filled.includes(null) ? ", and the ride as a whole" : ""}.`;
     return el("section", { className: "c-closing", "aria-label": "Make remarks" }, el("p", {}, filled.length ? words : "Every sentence is left out, so there is nothing to make remarks of."),
+      filled.length && this.proposal.timed ? this.moments() : null,
       el("div", { className: "actions" },
         button("Make remarks of it", () => this.makeRemarks(), { className: "button", disabled: Boolean(this.locked) || !filled.length }),
         button("Take the last step back", () => this.takeBack(), { className: "button quiet", disabled: !this.proposal.past.length }),
         button("Begin again with the text", () => this.begin(), { className: "button quiet" })));
+  }
+
+  // The times of the text are on the clock of the dictation, those of the sheet on that of the recording.
+  moments() {
+    const begins = el("input", { id: "begins", className: "c-begins figure", type: "text", inputMode: "numeric", autocomplete: "off", maxLength: 12, value: momentText(this.begins), "aria-describedby": "begins-hint", on: { change: () => this.setBegins(begins.value) } });
+    return el("div", { className: "field" }, el("label", { htmlFor: "begins" }, "The dictation begins at this moment of the recording"), begins,
+      el("p", { className: "field-hint", id: "begins-hint" }, "Minutes and seconds. Each remark gets the moment of its first words: captions of the recording are made of them. 0:00 where both began together."));
+  }
+
+  setBegins(text) {
+    const moment = readMoment(text);
+    this.problems = moment === undefined ? [`“${text}” is no moment of a recording. Write minutes and seconds, such as 0:12.`] : [];
+    if (moment !== undefined) this.begins = moment ?? 0;
+    this.keep();
+    this.drawAll();
   }
 
   placeName(place) {
@@ -345,11 +364,19 @@ export class CommentaryPage {
     this.problems = results.filter(({ place, text }) => text.length > (place === null ? LONGEST_OVERALL : LONGEST_REMARK))
       .map(({ place, text }) => `The remark on ${this.placeName(place)} would have ${text.length} characters; ${place === null ? LONGEST_OVERALL : LONGEST_REMARK} are allowed. Shorten it, or put part of it elsewhere.`);
     if (this.problems.length || this.locked) return this.drawAll();
-    for (const { place, text } of results) this.book.write(this.entry.id, this.seat.id, place === null ? "overall" : `remark.${place}`, text);
+    for (const { place, text } of results) this.write(place, text);
     this.forget();
     this.book.closeAll();
     const movements = results.filter(({ place }) => place !== null).length;
     return this.onDone(`The commentary is on the sheet: remarks on ${counted(movements, "movement", "movements")}. The line above says whether they have arrived.`);
+  }
+
+  write(place, text) {
+    const [field, timeField] = place === null ? ["overall", "overall_time"] : [`remark.${place}`, `remark_time.${place}`];
+    const standing = this.standing(place);
+    const moment = this.proposal.momentFor(place, { standing, moment: this.book.value(this.view, timeField), begins: this.begins });
+    this.book.write(this.entry.id, this.seat.id, field, text);
+    this.book.write(this.entry.id, this.seat.id, timeField, moment);
   }
 
   confidence(sentence) {

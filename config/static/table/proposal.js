@@ -134,12 +134,25 @@ export class Proposal {
     this.choices[place ?? "overall"] = choice;
   }
 
-  // When the first words on a movement were said, in seconds as text; null where that is not known.
+  get timed() {
+    return this.sentences.some((sentence) => isKnown(sentence.start));
+  }
+
+  // When the first words on a place were said, in milliseconds; null where that is not known.
   moment(place) {
-    return this.on(place).map((sentence) => sentence.start).find((start) => start !== null && start !== undefined) ?? null;
+    const start = this.on(place).map((sentence) => sentence.start).find(isKnown);
+    return start === undefined ? null : thousandths(start);
+  }
+
+  // The moment that its remark gets: of a remark that is kept the one it has.
+  momentFor(place, { standing, moment, begins }) {
+    if (standing && moment !== null && this.choice(place) === "append") return moment;
+    const said = this.moment(place);
+    return said === null ? moment : said + begins;
   }
 }
 
+const isKnown = (start) => start !== null && start !== undefined;
 const thousandths = (seconds) => Math.round(Number(seconds) * 1000);
 
 function between({ start, end }, before, all) {

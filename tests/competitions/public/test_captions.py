@@ -84,6 +84,7 @@ def test_the_page_lists_the_remarks_in_the_order_of_the_recording(ridden, people
     assert "rounder" not in section
     assert "1 of 4 remarks" in section
     assert f"{FILE}?copy=1" in section
+    assert "<video" not in page
 
 
 def test_a_sheet_without_moments_says_nothing_of_captions(ridden, people):

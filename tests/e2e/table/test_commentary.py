@@ -74,17 +74,25 @@ def test_from_the_sheet_to_remarks_by_keyboard(open_as, judge, address, cls):
     page.keyboard.type("halt a little wide")
     page.keyboard.press("Enter")
     assert_accessible(page)
+    page.get_by_label("The dictation begins at this moment").fill("a while")
+    page.keyboard.press("Tab")
+    expect(page.locator(".form-errors")).to_contain_text("“a while” is no moment of a recording.")
+    page.get_by_label("The dictation begins at this moment").fill("1:00")
+    page.keyboard.press("Tab")
+    expect(page.locator(".form-errors")).to_have_count(0)
     page.get_by_role("button", name="Make remarks of it").click()
     expect(page.locator(".t-said")).to_contain_text("The commentary is on the sheet")
     expect(page.locator(ARRIVED)).to_be_visible()
     sheet = Sheet.objects.get()
     assert sheet.remarks["1"] == "Straight entry, halt a little wide"
     assert sheet.overall_remarks == "Overall a pleasing pair & a good test."
+    assert (sheet.remark_times["1"], sheet.overall_time) == (65_000, 150_000)
     assert SheetRevision.objects.get().source == "table"
 
 
 def test_a_remark_that_stands_there_is_kept_unless_the_judge_says_otherwise(open_as, judge, address, cls):
     mark_sheet(cls.entries.get(number="1"), "C", remarks={"1": "kept words"}, overall_remarks="old words")
+    Sheet.objects.update(remark_times={"1": 700}, overall_time=800)
     page = open_as(judge, address(), **PHONE)
     give(page)
     first = page.get_by_role("region", name="movement 1", exact=True)
@@ -100,6 +108,7 @@ def test_a_remark_that_stands_there_is_kept_unless_the_judge_says_otherwise(open
     sheet = Sheet.objects.get()
     assert sheet.remarks["1"] == "kept words; Straight entry, halt not square."
     assert "old words" not in sheet.overall_remarks
+    assert (sheet.remark_times["1"], sheet.overall_time) == (700, 90_000)
     assert len(sheet.marks) == 6
 
 
