@@ -1,6 +1,6 @@
 from django.urls import path
 
-from competitions.public import board, championships, competitions, documents, entries, me
+from competitions.public import board, championships, competitions, documents, entries, me, recordings
 
 _CLASS = "competitions/<slug:slug>/<str:class_number>/"
 _ENTRY = f"{_CLASS}<str:entry_number>/"
@@ -19,6 +19,7 @@ urlpatterns = [
     path(f"{_CLASS}rows/", board.board_rows, name="board-rows"),
     path(f"{_CLASS}running-order/", board.running_order, name="running-order"),
     path(_ENTRY, entries.result_page, name="entry-result"),
+    path(f"{_ENTRY}recording/", recordings.recording_page, name="entry-recording"),
     path(f"{_ENTRY}sheets/", entries.sheets_page, name="entry-sheets"),
     path(f"{_ENTRY}sheets/<str:seat>/remarks.vtt", entries.captions_file, name="entry-captions"),
 ]

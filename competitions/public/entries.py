@@ -63,6 +63,8 @@ def result_page(request: HttpRequest, slug: str, class_number: str, entry_number
             "row": row,
             "seats": _seat_results(board, row),
             "sheets_visible": policy.can(request.user, "view-sheets", entry),
+            "recording_visible": competition_class.from_recordings
+            and policy.can(request.user, "view-recording", entry),
         },
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from competitions.models import Entry, Recording, Sheet
+from competitions.models import CompetitionClass, Entry, Recording, Sheet
 
 
 def kept_recording(entry: Entry) -> Recording | None:
@@ -23,6 +23,15 @@ def time_text(milliseconds: int | None) -> str:
     hours, minutes = divmod(minutes, 60)
     whole = f"{hours}:{minutes:02d}:{seconds:02d}" if hours else f"{minutes}:{seconds:02d}"
     return f"{whole}.{rest // 100}" if rest // 100 else whole
+
+
+def numbers_without_recording(competition_class: CompetitionClass) -> list[str]:
+    """Return the numbers of a class judged from recordings whose film has not arrived; who does not ride needs none."""
+    if not competition_class.from_recordings:
+        return []
+    filmed = Recording.objects.filter(state=Recording.State.KEPT).values("entry")
+    missing = competition_class.entries.exclude(status__in=[Entry.Status.WITHDRAWN, Entry.Status.NO_SHOW])
+    return list(missing.exclude(pk__in=filmed).order_by("order", "number", "pk").values_list("number", flat=True))
 
 
 def judging_begun(entry: Entry) -> bool:

@@ -12,6 +12,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from competitions import policy
+from competitions.selectors.recordings import time_text
 from riders.policy import Visitor
 
 register = template.Library()
@@ -31,6 +32,12 @@ def day_and_time_at_venue(moment: datetime | None, zone: ZoneInfo) -> SafeString
         return ""
     local = moment.astimezone(zone)
     return format_html('<time datetime="{}">{}</time>', moment.isoformat(), f"{local.day} {local:%B %Y, %H:%M}")
+
+
+@register.filter
+def moment(milliseconds: int | None) -> str:
+    """Write a moment of a recording as a clock: 1:23.4."""
+    return time_text(milliseconds)
 
 
 @register.filter

@@ -14,6 +14,7 @@ from competitions.desk.ridegaps import short_changes
 from competitions.models import SecondKeyingMode
 from competitions.selectors.board import class_version
 from competitions.selectors.keyings import mode_of
+from competitions.selectors.recordings import numbers_without_recording
 from competitions.services.entries import set_in_ring
 from riders.errors import DomainError
 
@@ -26,7 +27,8 @@ class ClassDeskPage(ClassDeskView):
     http_method_names = ["get", "head", "options"]
 
     def get(self, request: HttpRequest, **_: str) -> HttpResponse:
-        return render(request, "desk/class.html", live_context(self))
+        unfilmed = numbers_without_recording(self.cls)
+        return render(request, "desk/class.html", {**live_context(self), "unfilmed": unfilmed})
 
 
 class ClassLiveView(ClassDeskView):
