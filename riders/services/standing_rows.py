@@ -5,10 +5,9 @@ from __future__ import annotations
 import json
 from array import array
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
-from operator import attrgetter
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from django.db import connection
 
@@ -19,15 +18,10 @@ from scoring import season as season_rules
 from scoring.season import GroupKey, Row, Scheme
 from scoring.season.rows import plain_value
 
-_COLUMNS = (
-    "rank", "name_order", "unit", "pair_id", "value", "qualified", "tier", "note", "requirements", "counted", "dropped",
-    "ineligible", "explanations", "ranking",
-)  # fmt: skip
 _JSON = {"requirements", "explanations", "ranking"}
 
 
-@dataclass(frozen=True, slots=True)
-class Worked:
+class Worked(NamedTuple):
     """What a computation says of one unit in one table, as it is stored; texts of JSON are ready to be written."""
 
     group: GroupKey
@@ -47,7 +41,8 @@ class Worked:
     ranking: str | None = None
 
 
-values_of = attrgetter(*_COLUMNS)
+_COLUMNS = Worked._fields[1:]
+"""The columns in which a row is stored, besides its table."""
 
 
 def keeps_explanations(scheme: Scheme) -> bool:
@@ -172,14 +167,14 @@ def write_rows(rows: Iterable[tuple[int, Worked]]) -> None:
     with connection.cursor() as cursor:
         cursor.executemany(
             f"INSERT INTO {_TABLE} ({_quoted()}) VALUES ({marks})",  # noqa: S608 - names of our own columns
-            cast("Any", ((table, *values_of(row)) for table, row in rows)),  # any iterable will do
+            cast("Any", ((table, *row[1:]) for table, row in rows)),  # any iterable will do
         )
 
 
 def _copy_rows(rows: Iterable[tuple[int, Worked]]) -> None:
     with connection.cursor() as cursor, cursor.copy(f"COPY {_TABLE} ({_quoted()}) FROM STDIN") as copy:
         for table, row in rows:
-            copy.write_row((table, *values_of(row)))
+            copy.write_row((table, *row[1:]))
 
 
 _TABLE = StandingRow._meta.db_table  # noqa: SLF001 - the documented way to a table's name

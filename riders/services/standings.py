@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from datetime import date
 from itertools import groupby
 
@@ -10,9 +10,11 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from riders.models import Association, Pair, Season, StandingTable
+from riders.ranks import Unrankable
 from riders.selectors.ledger import season_ledger
 from riders.selectors.units import scores_of_units
 from riders.services.closed import open_seasons, refuse_closed
+from riders.services.columns import NotColumnar, assemble_rows, is_columnar, read_columns, work_columns
 from riders.services.standing_rows import Worked, work_rows, write_rows
 from riders.services.touched_rows import RankedAsAWhole, merge_rows
 from riders.transactions import write_transaction
@@ -20,6 +22,8 @@ from scoring import season as season_rules
 from scoring.season import Scheme
 
 _MOST_TOUCHED = 500
+_PAIR_FIELDS = {"pair": "key", "rider": "rider__name", "horse": "horse__name"}
+"""Where the unit that a pair belongs to stands, for the schemes for which that follows from the pair."""
 
 
 def rebuild_standings(season: Season) -> None:
@@ -85,8 +89,36 @@ def store_touched(season: Season, *, pairs: Collection[int]) -> bool:
     return True
 
 
-def compute_rows(season: Season, scheme: Scheme, *, units: frozenset[str] | None = None) -> list[Worked]:
-    """Work out the rows of a season by a scheme, or only those of some units, before ``after`` looks at these."""
+def compute_rows(
+    season: Season,
+    scheme: Scheme,
+    *,
+    units: frozenset[str] | None = None,
+    progress: Callable[[float], None] = lambda _share: None,
+) -> list[Worked]:
+    """Work out the rows of a season by a scheme, table by table; ``progress`` hears the share of the ledger read.
+
+    With ``units`` only their rows, before ``after`` compares them with others'. Schemes that need no search take the
+    columnar path, all others, and ledgers with figures that fit into no columns, the exact one; both give equal rows.
+    """
+    if is_columnar(scheme):
+        pairs = None if units is None else _pairs_of(scheme, units)
+        try:
+            return _by_columns(season, scheme, pairs=pairs, progress=progress)
+        except (NotColumnar, Unrankable):
+            pass
+    return compute_rows_exactly(season, scheme, units=units)
+
+
+def _by_columns(
+    season: Season, scheme: Scheme, *, pairs: list[int] | None, progress: Callable[[float], None]
+) -> list[Worked]:
+    work = work_columns(scheme, read_columns(season, scheme, pairs=pairs, progress=progress))
+    return [] if work is None else assemble_rows(scheme, work, partial=pairs is not None)
+
+
+def compute_rows_exactly(season: Season, scheme: Scheme, *, units: frozenset[str] | None = None) -> list[Worked]:
+    """Work out rows as :func:`compute_rows` does, by the scoring core alone: the referee of the columnar path."""
     among = None if units is None else scores_of_units(scheme, units)
     ledger = season_ledger(season, among=among)
     standings = season_rules.compute_standings(scheme, ledger.scores, units=units)
@@ -120,8 +152,13 @@ def show_tables(season: Season, tables: Collection[int]) -> None:
 
 def _units_of(scheme: Scheme, pairs: Collection[int]) -> frozenset[str] | None:
     """Return the units that pairs belong to, where that follows from the pair alone."""
-    field = {"pair": "key", "rider": "rider__name", "horse": "horse__name"}.get(scheme.unit)
+    field = _PAIR_FIELDS.get(scheme.unit)
     return None if field is None else frozenset(Pair.objects.filter(pk__in=pairs).values_list(field, flat=True))
+
+
+def _pairs_of(scheme: Scheme, units: Collection[str]) -> list[int]:
+    """Return every pair whose rides may count for these units."""
+    return list(Pair.objects.filter(**{f"{_PAIR_FIELDS[scheme.unit]}__in": units}).values_list("pk", flat=True))
 
 
 def _say_computed(season: Season) -> None:

@@ -62,8 +62,8 @@ def merge_rows(season: Season, scheme: Scheme, fresh: Sequence[Worked], *, units
 
 
 def _holds_ordinals(tables: Collection[StandingTable]) -> bool:
-    rank = StandingRow.every.filter(table__in=[table.pk for table in tables]).values_list("rank", flat=True).first()
-    return rank is not None and is_ordinal(bytes(rank))
+    ranks = StandingRow.every.filter(table__in=[table.pk for table in tables]).order_by().values_list("rank", flat=True)
+    return any(is_ordinal(bytes(rank)) for rank in ranks[:1])
 
 
 def _count(tables: Mapping[GroupKey, StandingTable], now: Counter[int], before: Counter[int]) -> None:

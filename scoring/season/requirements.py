@@ -96,7 +96,11 @@ class Need:
         return len({value for score in fitting if (value := value_of(score)) is not None})
 
     def measure(self, scores: Sequence[Score], facts: SeasonFacts) -> Met:
-        have = self.have(scores)
+        return self.judge(iter([self.have(scores)]), facts)
+
+    def judge(self, have_each: Iterator[int], facts: SeasonFacts) -> Met:
+        """Say how far it is met, given what the scores supply to each of its ``parts``, in their order."""
+        have = next(have_each)
         if self.most is not None:
             return Met(self.count, have, 0, have <= self.most, self.most, sentence=self.words(facts))
         need = self.needed(facts)
@@ -127,7 +131,11 @@ class AnyOf:
     options: tuple[Requirement, ...]
 
     def measure(self, scores: Sequence[Score], facts: SeasonFacts) -> Met:
-        options = tuple(option.measure(scores, facts) for option in self.options)
+        return self.judge(iter([part.have(scores) for part in self.parts()]), facts)
+
+    def judge(self, have_each: Iterator[int], facts: SeasonFacts) -> Met:
+        """Say how far it is met, given what the scores supply to each of its ``parts``, in their order."""
+        options = tuple(option.judge(have_each, facts) for option in self.options)
         met = any(option.met for option in options)
         return Met("any_of", 0, 0, met, options=options, sentence=self.words(facts))
 
@@ -146,7 +154,11 @@ class AllOf:
     options: tuple[Requirement, ...]
 
     def measure(self, scores: Sequence[Score], facts: SeasonFacts) -> Met:
-        options = tuple(option.measure(scores, facts) for option in self.options)
+        return self.judge(iter([part.have(scores) for part in self.parts()]), facts)
+
+    def judge(self, have_each: Iterator[int], facts: SeasonFacts) -> Met:
+        """Say how far it is met, given what the scores supply to each of its ``parts``, in their order."""
+        options = tuple(option.judge(have_each, facts) for option in self.options)
         return Met("all_of", 0, 0, all(option.met for option in options), options=options, sentence=self.words(facts))
 
     def words(self, facts: SeasonFacts | None = None) -> str:

@@ -88,15 +88,16 @@ def test_only_the_units_of_touched_pairs_are_worked_out(monkeypatch: pytest.Monk
     season = make_season(scheme=qualifying_scheme(require=[]))
     post_scores([row(n, key=f"s{n}", percentage=f"6{n}") for n in range(1, 6)], by=None)
     asked: list[object] = []
-    compute = standings.season_rules.compute_standings
+    read = standings.read_columns
 
-    def spy(scheme: object, scores: tuple[object, ...], **options: object) -> object:
-        asked.append((len(scores), options.get("units")))
-        return compute(scheme, scores, **options)
+    def spy(*given: object, **options: object) -> object:
+        columns = read(*given, **options)
+        asked.append((len(columns), options["pairs"]))
+        return columns
 
-    monkeypatch.setattr(standings.season_rules, "compute_standings", spy)
+    monkeypatch.setattr(standings, "read_columns", spy)
     post_scores([row(2, key="t", percentage="80")], by=None)
-    assert asked == [(2, frozenset({"R2/H2"}))]
+    assert asked == [(2, [make_pair(2).pk])]
     placed = list(rows_one_by_one(season.tables.get()))
     assert (placed[0].unit, placed[0].value) == ("R2/H2", "71.000")
     assert [one.unit for one in placed] == ["R2/H2", "R5/H5", "R4/H4", "R3/H3", "R1/H1"]
@@ -141,11 +142,9 @@ def test_only_the_units_of_a_rider_follow_a_membership(monkeypatch: pytest.Monke
     season = make_season(scheme=qualifying_scheme(require=[], eligible=[{"field": "member", "is": True}]))
     post_scores([row(n, key=f"s{n}") for n in range(1, 4)], by=None)
     asked: list[object] = []
-    compute = standings.season_rules.compute_standings
+    compute = standings.compute_rows
     monkeypatch.setattr(
-        standings.season_rules,
-        "compute_standings",
-        lambda *given, units=None, **more: (asked.append(units), compute(*given, units=units, **more))[1],
+        standings, "compute_rows", lambda *given, units=None: (asked.append(units), compute(*given, units=units))[1]
     )
     days = MembershipFields(number="1", division="", starts_on=date(2026, 1, 1), ends_on=None)
     for n, number in ((1, "1"), (2, "2")):
