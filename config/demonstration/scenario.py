@@ -25,6 +25,7 @@ from competitions.services.imports import import_competition, import_entries, im
 from competitions.services.keyings import Settlement, key_again, settle_differences
 from competitions.services.results import make_official, unfinished_entries
 from config.demonstration.accounts import Account, give_roles, make_users
+from config.demonstration.films import send_films, stamp_sheets
 from config.demonstration.state import mark_loaded, mark_loading
 from config.environment import ROOT
 from riders.csvrows import read_rows
@@ -37,6 +38,7 @@ from riders.services.standings import rebuild_standings
 
 FIXTURES = ROOT / "fixtures"
 RUNNING_CLASS = "6"
+RECORDED_CLASS = "10"
 ENTRY_IN_RING = "32"
 JUDGED_SEAT = "C"
 RIDER = "R1007"
@@ -80,7 +82,11 @@ class Scenario:
         return [
             Account("office", f"works in the show office of {show.title}", desk),
             Account("keyer", "works there too, keys sheets a second time", f"{desk}{RUNNING_CLASS}/office/keyings/"),
-            Account("judge", f"{judge}, judges class {RUNNING_CLASS} at {seat.seat}", reverse("table")),
+            Account(
+                "judge",
+                f"{judge}, judges class {RUNNING_CLASS} at {seat.seat}, and {RECORDED_CLASS} from recordings",
+                reverse("table"),
+            ),
             Account("rider", f"{self.rider.name}, rides {len(self.pairs)} horses", reverse("me")),
             Account("association", f"keeps the seasons of {association.title}", season),
             Account("staff", "may do everything", reverse("desk")),
@@ -147,8 +153,10 @@ def _take_in_show(office: User, *, say: Say) -> Competition:
     competition = imported.competition
     say(f"Competition and classes: {imported}.")
     say(f"Entries: {import_entries(competition, _read('show/entries.csv'), by=office)}.")
+    say(f"Recordings: {send_films(competition, FIXTURES / 'films' / 'ride.webm', by=office)} sent.")
     say(f"Outcomes: {import_outcomes(competition, _read('show/outcomes.csv'), by=office)}.")
     say(f"Marks, remarks and signatures: {import_marks(competition, _read('show/marks.csv'), by=office)}.")
+    say(f"Moments of the recordings: {stamp_sheets(competition, by=office)} sheets.")
     for path in sorted((FIXTURES / "show").glob("championship-*.json")):
         _set_up_championship(competition, path.read_bytes(), by=office, say=say)
     return competition
@@ -226,7 +234,7 @@ def _run_show(scenario: Scenario, office: User, *, say: Say) -> None:
     decided = _decide_findings(competition, by=office)
     say(f"Table of differences: {decided} decided with a reason.")
     for competition_class in competition.classes.order_by("date", "starts_at", "number"):
-        if competition_class.number == RUNNING_CLASS or not competition_class.open_for_changes:
+        if competition_class.number in {RUNNING_CLASS, RECORDED_CLASS} or not competition_class.open_for_changes:
             continue
         published = make_official(competition_class, by=office)
         say(f"Class {competition_class.number} is official: {len(published.document['entries'])} entries.")

@@ -71,7 +71,7 @@ class TestLoading:
         found = load(say=quiet)
         show = found.competition
         states = dict(show.classes.values_list("number", "results_state"))
-        assert states == dict.fromkeys("12345789", "official") | {"6": "provisional"}
+        assert states == dict.fromkeys("12345789", "official") | {"6": "provisional", "10": "provisional"}
         assert found.running_class.in_ring.number == "32"
         assert not any(found.running_class.published.all())
         total = {
@@ -317,7 +317,7 @@ class TestDocuments:
         assert {request["kind"] for request in wanted} == {
             "results", "working", "running-order", "championship", "sheet", "sheets", "season-statement",
         }  # fmt: skip
-        assert sum(request["kind"] == "results" for request in wanted) == 9
+        assert sum(request["kind"] == "results" for request in wanted) == 10
 
     @pytest.fixture
     def job(self) -> Job:
