@@ -6,6 +6,7 @@ view-sheets  marks and remarks: the office, the judge of the seat, and the rider
 mark         write a sheet: the judge of that seat while the class is open, and the office
 count-errors errors of course: the judge of the presiding seat while the class is open, and the office
 compare      a judge's own marks beside the panel's: the judge of the seat once results are official, nobody else
+share        open that comparison to others by a link or to an account, and take it back: the judge of the seat
 view-recording
              the film of a ride: its rider, the judges of its class, and the office
 send-recording
@@ -60,7 +61,7 @@ _TO_CLASS: dict[type[Model], str] = {
 }
 
 
-_VERBS = {"view-sheets", "view-recording", "send-recording", "mark", "count-errors", "compare", "run"}
+_VERBS = {"view-sheets", "view-recording", "send-recording", "mark", "count-errors", "compare", "share", "run"}
 
 
 def office_competitions(user: Visitor) -> QuerySet[Competition]:
@@ -118,7 +119,7 @@ def can(user: Visitor, verb: str, obj: Any) -> bool:
     competition = _competition_of(obj)
     if not user.is_authenticated or competition is None or verb not in _VERBS:
         return False
-    if verb == "compare":
+    if verb in {"compare", "share"}:
         return _is_judge_of(user, obj) and not _class_of(obj).open_for_changes
     if is_office(user, competition):
         return True

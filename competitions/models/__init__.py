@@ -13,7 +13,7 @@ from competitions.models.keyings import (
 from competitions.models.recordings import Recording, RecordingChange
 from competitions.models.results import ClassResults, PublishedResults, ResultRow
 from competitions.models.sheets import Sheet, SheetRevision
-from competitions.models.table import TableChange
+from competitions.models.table import PanelShare, TableChange
 
 __all__ = [
     "Championship",
@@ -32,6 +32,7 @@ __all__ = [
     "KeyingDecision",
     "OfficeRole",
     "PanelSeat",
+    "PanelShare",
     "PublishedResults",
     "Recording",
     "RecordingChange",

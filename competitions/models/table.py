@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.db.models import Q
 
 
 class TableChange(models.Model):
@@ -22,3 +23,32 @@ class TableChange(models.Model):
     class Meta:
         ordering = ["id"]
         constraints = [models.UniqueConstraint(fields=["by", "change_id"], name="table_change_once")]
+
+
+class PanelShare(models.Model):
+    """A judge's own marks beside the panel's, opened by that judge to whoever has a link, or to one account.
+
+    Of a link only the digest is kept. A share that is taken back stays as a row, with the moment from which nobody
+    sees anything through it.
+    """
+
+    seat = models.ForeignKey("competitions.PanelSeat", on_delete=models.CASCADE, related_name="shares")
+    by = models.ForeignKey("riders.User", on_delete=models.CASCADE, related_name="panel_shares")
+    account = models.ForeignKey(
+        "riders.User", on_delete=models.CASCADE, null=True, blank=True, related_name="panels_shared_with"
+    )
+    digest = models.CharField(max_length=64, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(account__isnull=True) ^ Q(digest=""), name="panel_share_by_link_or_to_account"
+            ),
+            models.UniqueConstraint(fields=["digest"], condition=~Q(digest=""), name="panel_share_link_once"),
+            models.UniqueConstraint(
+                fields=["seat", "by", "account"], condition=Q(revoked_at=None), name="panel_share_account_once"
+            ),
+        ]

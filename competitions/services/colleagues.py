@@ -16,7 +16,7 @@ def add_colleague(competition: Competition, *, account: str, by: User) -> User:
     """Let the person with this account name work in the office of the competition."""
     with write_transaction():
         current = _locked(competition)
-        person = _account_named(account)
+        person = account_named(account)
         before = _office_record(current)
         if person.username in before["office"]:
             raise _fault("account", f"{person} works in this office already.", code="already-there")
@@ -66,7 +66,7 @@ def link_judge(competition: Competition, judge: Judge, *, account: str, by: User
                 "as well. Ask the administrators of this service to link it.",
                 code="judges-elsewhere",
             )
-        person = _account_named(account) if account.strip() else None
+        person = account_named(account) if account.strip() else None
         if person is not None:
             other = Judge.objects.filter(user=person).exclude(pk=found.pk).first()
             if other is not None:
@@ -95,7 +95,7 @@ def _locked(competition: Competition) -> Competition:
     return Competition.objects.select_for_update().get(pk=competition.pk)
 
 
-def _account_named(name: str) -> User:
+def account_named(name: str) -> User:
     """Return the active account of this name; capitals decide only between names that differ in nothing else."""
     name = name.strip()
     if not name:

@@ -9,6 +9,8 @@ from competitions.models import CompetitionClass, Entry, PanelSeat, Sheet
 from competitions.selectors.documents import items_of_seat, test_of
 from scoring.exact import Rounding, format_units, round_to_units
 
+FEWEST_RIDES_SHARED = 3
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ItemComparison:
@@ -43,10 +45,18 @@ class RideComparison:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PanelComparison:
+    """All rides of a class: ``others`` seats beside this one, and the mean difference and spread over all marks."""
+
     others: int
     items: tuple[ItemComparison, ...]
     rides: tuple[RideComparison, ...]
     difference: str
+    spread: str
+
+    @property
+    def shown_to_others(self) -> tuple[ItemComparison, ...]:
+        """The items of enough rides that no mean is a single ride's mark."""
+        return tuple(item for item in self.items if item.rides >= FEWEST_RIDES_SHARED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +93,7 @@ def panel_comparison(seat: PanelSeat) -> PanelComparison:
         items=tuple(_item(item.id, item.label, found) for item, found in by_item if found),
         rides=tuple(_rides(cls, pairs, labels={item.id: item.label for item in items.values()})),
         difference=_signed(_mean([pair.difference for pair in pairs])) if pairs else "",
+        spread=_mark(_mean([Fraction(pair.spread) for pair in pairs])) if pairs else "",
     )
 
 

@@ -4,7 +4,7 @@ from datetime import date
 
 from django.urls import path, register_converter
 
-from competitions.table import commentary, views
+from competitions.table import commentary, ownviews, views
 
 
 class IsoDate:
@@ -20,6 +20,10 @@ class IsoDate:
 register_converter(IsoDate, "iso-date")
 
 urlpatterns = [
+    path("judging/", ownviews.JudgingView.as_view(), name="table-judging"),
+    path("shared/<str:link>/", ownviews.SharedLinkView.as_view(), name="table-shared"),
+    path("shared-with-me/<int:pk>/", ownviews.SharedWithMeView.as_view(), name="table-shared-with-me"),
+    path("shares/<int:pk>/back/", ownviews.TakeBackView.as_view(), name="table-share-back"),
     path("", views.ShellView.as_view(), name="table"),
     path("worker.js", views.WorkerView.as_view(), name="table-worker"),
     path("days/", views.DaysView.as_view(), name="table-days"),
@@ -37,5 +41,5 @@ urlpatterns = [
         commentary.ProposalView.as_view(),
         name="table-commentary-proposal",
     ),
-    path("panel/<slug:slug>/<str:number>/<str:seat>/", views.PanelView.as_view(), name="table-panel"),
+    path("panel/<slug:slug>/<str:number>/<str:seat>/", ownviews.PanelView.as_view(), name="table-panel"),
 ]

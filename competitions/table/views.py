@@ -13,7 +13,6 @@ from django.contrib.auth.mixins import LoginRequiredMixin
 from django.contrib.staticfiles import finders
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.http.response import HttpResponseBase
-from django.shortcuts import get_object_or_404, render
 from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.urls import reverse
@@ -23,13 +22,10 @@ from django.views import View
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import ensure_csrf_cookie
 
-from competitions import policy
-from competitions.models import PanelSeat
 from competitions.services.table import take_changes
 from competitions.table.arriving import read_changes, states_after, verdict_document
 from competitions.table.daydocument import day_document
 from competitions.table.days import days_document, days_of
-from competitions.table.panel import panel_comparison
 from riders.errors import Conflict, InvalidInput
 from riders.models import User
 
@@ -124,29 +120,6 @@ class ChangesView(TableData):
             return refusal("busy", error.message, status=503)
         answers = [verdict_document(verdict) for verdict in [*verdicts, *refused]]
         return JsonResponse({"answers": answers, **states_after(changes)})
-
-
-class PanelView(LoginRequiredMixin, View):
-    """``table-panel``: a judge's own marks beside the panel's, once results are official. For this judge alone."""
-
-    http_method_names = ["get", "head", "options"]
-
-    @method_decorator(never_cache)
-    def get(self, request: HttpRequest, slug: str, number: str, seat: str) -> HttpResponse:
-        seats = PanelSeat.objects.select_related(
-            "judge",
-            "competition_class__competition",
-            "competition_class__test",
-            "competition_class__rule_set",
-        )
-        found = get_object_or_404(
-            seats, competition_class__competition__slug=slug, competition_class__number=number, seat=seat
-        )
-        if not policy.can(cast("User", request.user), "compare", found):
-            raise Http404
-        cls = found.competition_class
-        context = {"seat": found, "cls": cls, "competition": cls.competition, "comparison": panel_comparison(found)}
-        return render(request, "table/panel.html", context)
 
 
 def shell_files() -> list[str]:

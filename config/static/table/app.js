@@ -86,6 +86,7 @@ function list(place) {
   const others = listed.filter((row) => !shown.some((day) => day.slug === row.slug && day.date === row.date));
   const parts = shown.map((day, index) => dayList({ book, day, addresses, heading: index ? "h2" : "h1" }));
   if (!shown.length) parts.push(missing());
+  else parts.push(el("p", {}, el("a", { href: `${root}judging/` }, "My judging: sheets to finish, my marks and the panels'")));
   if (others.length) {
     parts.push(el("section", { className: "section", "aria-label": "Other days" }, el("h2", {}, "Other days"),
       el("ul", { className: "ledger" }, others.map((row) => el("li", {}, el("span", { className: "ledger-main" }, el("a", { href: addresses.day(row) }, row.title)), el("span", { className: "ledger-side" }, `${row.date} · ${counted(row.classes.length, "class", "classes")}`))))));
@@ -179,7 +180,7 @@ async function arm() {
 document.addEventListener("click", (event) => {
   const link = event.target.closest("a");
   if (!link || event.defaultPrevented || event.button || event.ctrlKey || event.metaKey || event.shiftKey || link.origin !== window.location.origin) return;
-  if (!link.pathname.startsWith(root) || link.pathname.startsWith(`${root}panel/`)) return;
+  if (!link.pathname.startsWith(root) || ["panel/", "judging/"].some((own) => link.pathname.startsWith(`${root}${own}`))) return; // pages of the server
   event.preventDefault();
   window.history.pushState({}, "", link.pathname);
   show();

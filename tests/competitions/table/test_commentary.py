@@ -38,6 +38,7 @@ def test_a_sheet_is_for_the_judge_of_its_seat_and_the_office(cls, judge, colleag
     assert ask(cls, judge, SPOKEN, seat="B").status_code == 404
     assert ask(cls, make_user("visitor"), SPOKEN).status_code == 404
     assert ask(cls, judge, SPOKEN, entry="99").status_code == 404
+    assert ask(cls, judge, SPOKEN, entry="\0").status_code == 404
 
 
 def test_who_is_not_logged_in_is_told_so_in_json(cls, client):
