@@ -101,7 +101,7 @@ def _take_sheet_run(run: list[Written], by: User) -> list[Verdict]:
     entry, seat = run[0].entry, run[0].seat
     known = _known(run, by)
     fresh = [change for change in run if change.id not in known]
-    verdicts = {change.id: Verdict(id=change.id) for change in run}
+    verdicts = {change.id: known.get(change.id) or Verdict(id=change.id) for change in run}
     if fresh and not can(by, "mark", seat):
         return [*_refuse(verdicts, fresh, _closed(seat))]
     sheet = Sheet.objects.filter(entry=entry, seat=seat).first() or Sheet(entry=entry, seat=seat)
@@ -139,8 +139,9 @@ def _save(draft: _Draft, taken: Sequence[Written], *, by: User) -> None:
 
 def _take_entry_change(run: list[Written], by: User) -> list[Verdict]:
     (change,) = run
-    if _known(run, by):
-        return [Verdict(id=change.id)]
+    known = _known(run, by)
+    if known:
+        return list(known.values())
     try:
         return [_take_told(change, by) if change.field == "told" else _take_errors(change, by)]
     except (NotAllowed, InvalidInput) as error:
@@ -191,9 +192,17 @@ def _take_told(change: Written, by: User) -> Verdict:
     return Verdict(id=change.id)
 
 
-def _known(run: Iterable[Written], by: User) -> set[str]:
-    ids = [change.id for change in run]
-    return set(TableChange.objects.filter(by=by, change_id__in=ids).values_list("change_id", flat=True))
+def _known(run: Iterable[Written], by: User) -> dict[str, Verdict]:
+    """Return verdicts over changes whose names have arrived before; a name is of one field of one sheet."""
+    by_id = {change.id: (change.entry.pk, change.seat.pk, change.field) for change in run}
+    rows = TableChange.objects.filter(by=by, change_id__in=list(by_id))
+    verdicts = {}
+    for name, *place in rows.values_list("change_id", "entry_id", "seat_id", "field"):
+        verdicts[name] = Verdict(id=name)
+        if tuple(place) != by_id[name]:
+            why = "Another change has arrived under this name. Write it once more."
+            verdicts[name] = Verdict(id=name, outcome=REFUSED, why=why)
+    return verdicts
 
 
 def _remember(changes: Iterable[Written], by: User) -> None:
@@ -260,7 +269,7 @@ class _Draft:
         self.record, self.before = sheet_record(self.sheet), sheet_record(self.sheet)
 
     def take(self, change: Written) -> Verdict:
-        value, base = _clean(change.value), _clean(change.base)
+        value, base = change.value, change.base
         current = self._current(change.field)
         if value == current:
             return Verdict(id=change.id)
@@ -323,7 +332,8 @@ class _Draft:
 
 def _last_writer(sheet: Sheet, name: str) -> tuple[str, datetime | None]:
     """Return who wrote a field last, and when: the sheet may have been saved since by someone who left it alone."""
-    for revision in sheet.revisions.select_related("by").order_by("-version"):
+    revisions = SheetRevision.objects.filter(sheet=sheet.pk).select_related("by")  # none where nothing was written yet
+    for revision in revisions.order_by("-version"):
         if _kept(revision.before, name) != _kept(revision.after, name):
             return str(revision.by) if revision.by else "", revision.at
     return "", None
@@ -335,10 +345,6 @@ def _kept(record: Mapping[str, Any], name: str) -> Any:
     if kind == "limited":
         return item in record.get("limited", ())
     return record.get(f"{kind}s", {}).get(item) if item else record.get(_WHOLE[kind])
-
-
-def _clean(value: Any) -> Any:
-    return clean_text(value) if isinstance(value, str) else value
 
 
 def _given_text(given: Mapping[str, str]) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Q
 
 from competitions.models import Entry, PanelSeat, Sheet
+from competitions.services.sheets import clean_text
 from competitions.services.table import Verdict, Written
 from competitions.table.daydocument import MOST_ERRORS, entry_state, sheet_state
 from competitions.table.days import seats_to_write
@@ -27,6 +28,8 @@ def read_changes(document: Any, *, by: User) -> tuple[list[Written], list[Verdic
     rows = document.get("changes") if isinstance(document, Mapping) else None
     if not isinstance(rows, list) or len(rows) > MOST_CHANGES or not all(_is_row(row) for row in rows):
         raise InvalidInput(f"Send a list of at most {MOST_CHANGES} changes, each with id, entry, seat and field.")
+    if len({row["id"] for row in rows}) < len(rows):
+        raise InvalidInput("Two changes have the same id. Give each one of its own.")
     seats = _seats(rows, by=by)
     entries = Entry.objects.select_related("competition_class__competition").in_bulk({row["entry"] for row in rows})
     changes, refused = [], []
@@ -34,7 +37,7 @@ def read_changes(document: Any, *, by: User) -> tuple[list[Written], list[Verdic
         seat, entry = seats.get(row["seat"]), entries.get(row["entry"])
         if seat is None or entry is None or entry.competition_class_id != seat.competition_class_id:
             refused.append(Verdict(id=row["id"], outcome="refused", why=_UNKNOWN))
-        elif not _is_value(row["field"], row.get("value")):
+        elif not _is_value(row["field"], _clean(row.get("value"))):
             refused.append(Verdict(id=row["id"], outcome="refused", why="This is nothing that stands on a sheet."))
         else:
             entry.competition_class = seat.competition_class
@@ -89,7 +92,8 @@ def _is_row(row: Any) -> bool:
         isinstance(row, Mapping)
         and isinstance(row.get("id"), str)
         and 8 <= len(row["id"]) <= 40
-        and all(isinstance(row.get(name), int) and 0 < row[name] < 2**62 for name in ("entry", "seat"))
+        and row["id"].isprintable()
+        and all(_is_whole(row.get(name)) and 0 < row[name] < 2**62 for name in ("entry", "seat"))
         and isinstance(row.get("field"), str)
         and len(row["field"]) <= 60
     )
@@ -123,14 +127,18 @@ def _is_text(value: Any) -> bool:
     return isinstance(value, str) and not any("\ud800" <= letter <= "\udfff" for letter in value)
 
 
+def _clean(value: Any) -> Any:
+    return clean_text(value) if isinstance(value, str) else value
+
+
 def _written(row: Mapping[str, Any], *, entry: Entry, seat: PanelSeat) -> Written:
     return Written(
         id=row["id"],
         entry=entry,
         seat=seat,
         field=row["field"],
-        value=row.get("value"),
-        base=row.get("base"),
+        value=_clean(row.get("value")),
+        base=_clean(row.get("base")),
         over_given=row.get("overGiven") is True,
-        device_time=str(row.get("deviceTime") or "")[:40],
+        device_time="".join(filter(str.isprintable, str(row.get("deviceTime") or "")[:40])),
     )

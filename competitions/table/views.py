@@ -108,7 +108,7 @@ class ChangesView(TableData):
         try:
             document = json.loads(request.body)
             changes, refused = read_changes(document, by=self.person)
-        except ValueError:
+        except (ValueError, RecursionError):  # the latter where it is nested without end
             return refusal("invalid", "What was sent is not JSON.", status=400)
         except InvalidInput as error:
             return refusal(error.code, error.message, status=400)
