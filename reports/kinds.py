@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -12,7 +11,8 @@ from zlib import crc32
 from competitions import policy as competition_policy
 from competitions.models import Championship, CompetitionClass, Entry, Sheet
 from competitions.selectors.championships import championship_etag
-from reports.pdf.text import one_line
+from reports.kind import Kind, named
+from reports.year_end_kinds import YEAR_END
 from riders import policy as rider_policy
 from riders.errors import InvalidInput
 from riders.models import Pair, Season
@@ -21,8 +21,6 @@ from riders.policy import Visitor
 LAYOUT_VERSION = 2
 """Raise it when a document looks different for the same data: what was built before is then built anew."""
 
-_LONGEST_NAME = 140
-
 
 @dataclass(frozen=True, slots=True)
 class PairSeason:
@@ -30,20 +28,6 @@ class PairSeason:
 
     pair: Pair
     season: Season
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Kind:
-    """``find`` gives the subject or None; ``version`` names everything that the document may show of it."""
-
-    name: str
-    title: str
-    private: bool
-    find: Callable[[int, Mapping[str, Any]], Any]
-    version: Callable[[Any], str]
-    may_have: Callable[[Visitor, Any], bool]
-    file_name: Callable[[Any], str]
-    options: frozenset[str] = frozenset()
 
 
 def kind_named(name: str) -> Kind:
@@ -108,7 +92,7 @@ def _championship_version(championship: Championship) -> str:
 
 
 def _championship_file(championship: Championship) -> str:
-    return _named(championship.competition.title, championship.title)
+    return named(championship.competition.title, championship.title)
 
 
 def _may_view_class(user: Visitor, competition_class: CompetitionClass) -> bool:
@@ -135,24 +119,18 @@ def _may_view_statement(user: Visitor, subject: PairSeason) -> bool:
     return subject.pair.rider.user_id == user.pk or rider_policy.keeps(user, subject.season.association)
 
 
-def _named(*parts: str) -> str:
-    """Return a file name that every system takes, with the letters that names are written in."""
-    plain = re.sub(r'[\\/:*?"<>|]+', " ", one_line(", ".join(part for part in parts if part)))
-    return f"{' '.join(plain.split())[:_LONGEST_NAME].strip(' .,')}.pdf"
-
-
 def _class_file(title: str) -> Callable[[CompetitionClass], str]:
     def name(competition_class: CompetitionClass) -> str:
         state = competition_class.results_state if title == "results" else ""
         if state == CompetitionClass.ResultsState.OFFICIAL:
             state = f"official {competition_class.revision}"
-        return _named(competition_class.competition.title, f"class {competition_class.number}", title, state)
+        return named(competition_class.competition.title, f"class {competition_class.number}", title, state)
 
     return name
 
 
 def _ride_file(entry: Entry, title: str) -> str:
-    return _named(str(entry.pair), f"class {entry.competition_class.number}", title)
+    return named(str(entry.pair), f"class {entry.competition_class.number}", title)
 
 
 KINDS: Mapping[str, Kind] = {
@@ -219,8 +197,9 @@ KINDS: Mapping[str, Kind] = {
             find=_pair_season,
             version=_statement_version,
             may_have=_may_view_statement,
-            file_name=lambda subject: _named(str(subject.pair), subject.season.title, "season statement"),
+            file_name=lambda subject: named(str(subject.pair), subject.season.title, "season statement"),
             options=frozenset({"season"}),
         ),
+        *YEAR_END,
     )
 }

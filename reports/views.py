@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any
 from uuid import UUID
 
 from django.contrib.auth.views import redirect_to_login
@@ -14,15 +15,20 @@ from django.views.decorators.http import require_POST, require_safe
 
 from competitions.models import Championship, CompetitionClass
 from reports import policy
+from reports.kind import media_type_of
 from reports.kinds import KINDS, PairSeason
 from reports.models import Job
 from reports.services import file_of, request_report, retry_job
+from reports.year_end_sources import SeasonDocument
 from riders.errors import DomainError, InvalidInput, NotAllowed
 
 
 @require_POST
 def request_page(request: HttpRequest) -> HttpResponse:
-    """Ask for a report by form: ``kind``, ``target`` and for a season statement ``season``; leads to its page."""
+    """Ask for a report by form: ``kind``, ``target`` and the options of the kind; leads to its page.
+
+    With ``stay`` back to the documents of its season, where several are asked for one after the other.
+    """
     try:
         job = request_report(
             kind=request.POST.get("kind", ""),
@@ -36,6 +42,9 @@ def request_page(request: HttpRequest) -> HttpResponse:
         return _refused(request, refusal, status=403)
     except DomainError as refusal:
         return _refused(request, refusal, status=422)
+    subject = KINDS[job.kind].find(job.target, job.options)
+    if "stay" in request.POST and isinstance(subject, SeasonDocument):
+        return redirect("season-documents", subject.season.association.slug, subject.season.slug)
     return redirect("report", job_id=job.pk)
 
 
@@ -60,8 +69,9 @@ def file_page(request: HttpRequest, job_id: UUID) -> HttpResponse:
     if pages is None:
         retry_job(job, by=request.user)
         return redirect("report", job_id=job.pk)
-    response = HttpResponse(pages, content_type="application/pdf")
-    disposition = content_disposition_header(as_attachment="save" in request.GET, filename=job.file_name)
+    response = HttpResponse(pages, content_type=media_type_of(job.file_name))
+    shown = job.file_name.endswith(".pdf") and "save" not in request.GET
+    disposition = content_disposition_header(as_attachment=not shown, filename=job.file_name)
     response["Content-Disposition"] = disposition or "inline"
     response["Cache-Control"] = "private, no-cache"
     response["ETag"] = f'"{job.digest}"'
@@ -88,11 +98,20 @@ def _job(request: HttpRequest, job_id: UUID) -> Job | HttpResponse:
 
 def _about(job: Job) -> dict[str, object]:
     """Return the subject of a report as a title and the address to go back to."""
-    subject = KINDS[job.kind].find(job.target, job.options)
+    try:
+        subject = KINDS[job.kind].find(job.target, job.options)
+    except InvalidInput:
+        subject = None
     if isinstance(subject, PairSeason):
         return {
             "subject": f"{subject.pair}, {subject.season.title}",
             "back": reverse("season", args=[subject.season.association.slug, subject.season.slug]),
+        }
+    if isinstance(subject, SeasonDocument):
+        season = subject.season
+        return {
+            "subject": f"{season.title}, {season.association.title}",
+            "back": reverse("season-documents", args=[season.association.slug, season.slug]),
         }
     if isinstance(subject, Championship):
         show = subject.competition
@@ -112,9 +131,13 @@ def _about(job: Job) -> dict[str, object]:
     }
 
 
-def _options(request: HttpRequest) -> dict[str, int]:
-    season = request.POST.get("season", "")
-    return {"season": _number(season, "season")} if season else {}
+_NUMBERS = ("season", "edition", "table", "places")
+_WORDS = ("format", "order", "of")
+
+
+def _options(request: HttpRequest) -> dict[str, Any]:
+    given = {name: request.POST.get(name, "").strip() for name in (*_NUMBERS, *_WORDS)}
+    return {name: _number(value, name) if name in _NUMBERS else value for name, value in given.items() if value}
 
 
 def _number(written: str, name: str) -> int:

@@ -32,7 +32,7 @@ async function follow(place) {
 function show(place, part) {
   if (place.innerHTML.trim() !== part.trim()) {
     place.innerHTML = part;
-    if (!place.querySelector("[data-waiting]")) {
+    if (!place.querySelector("[data-waiting]") && !("quiet" in place.dataset)) {
       place.querySelector("a, button")?.focus();
     }
   }

@@ -18,6 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
+from reports.kind import MEDIA_TYPES, media_type_of
 from reports.kinds import KINDS
 from reports.models import Job
 from reports.policy import can_view
@@ -26,6 +27,7 @@ from riders.api.access import Anyone, SignedIn
 from riders.api.fields import DocumentField, Input, StrictInteger
 from riders.api.idempotency import idempotent
 from riders.api.preconditions import conditional, etag_of, names_current
+from riders.api.renderers import CSVRenderer
 from riders.api.views import Resource
 
 _LARGEST = 2**63 - 1
@@ -44,6 +46,15 @@ _EXAMPLE = {
 }
 
 
+_WORKBOOK = OpenApiExample("A workbook", value="PK...", media_type=MEDIA_TYPES["xlsx"])
+_CSV = OpenApiExample(
+    "The first place",
+    value="level,place,shared,unit,rider,horse,value,qualified,counted,missing\r\n"
+    "novice,1,false,R-2041-H-3310,Una Lind,Fen,68.125,true,8,\r\n",
+    media_type="text/csv",
+)
+
+
 class NotReady(APIException):
     status_code = 409
     default_code = "not-ready"
@@ -60,6 +71,13 @@ class PDFRenderer(BaseRenderer):
 
     def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
         return bytes(data or b"")
+
+
+class WorkbookRenderer(PDFRenderer):
+    """As :class:`PDFRenderer`, for lists that are workbooks."""
+
+    media_type = MEDIA_TYPES["xlsx"]
+    format = "xlsx"
 
 
 @extend_schema_serializer(examples=[OpenApiExample("A finished report", value=_EXAMPLE)])
@@ -93,6 +111,33 @@ class OptionsInput(Input):
     season = StrictInteger(
         min_value=1, max_value=_LARGEST, required=False, help_text="Number of the season, for a season statement."
     )
+    format = serializers.ChoiceField(
+        ["pdf", "xlsx", "csv"],
+        required=False,
+        help_text="Of a list of a season: the kind of file; PDF if not said.",
+    )
+    edition = StrictInteger(
+        min_value=0,
+        max_value=2**31 - 1,
+        required=False,
+        help_text="Of a document of a season: its edition. If not said the one in force, or 0 while the season is "
+        "open: the list as it stands, not final.",
+    )
+    table = StrictInteger(
+        min_value=0,
+        max_value=2**31 - 1,
+        required=False,
+        help_text="Of a document of a season: one table only, counted from 0 as in its standings.",
+    )
+    places = StrictInteger(
+        min_value=1, max_value=10_000, required=False, help_text="Of awards and certificates: the first places only."
+    )
+    order = serializers.ChoiceField(
+        ["name", "standings"], required=False, help_text="Of a qualified list: its order; by name if not said."
+    )
+    of = serializers.ChoiceField(
+        ["placed", "qualified"], required=False, help_text="Of certificates: for whom; for the placed if not said."
+    )
 
 
 @extend_schema_serializer(
@@ -100,6 +145,10 @@ class OptionsInput(Input):
         OpenApiExample("The result list of class 31", value={"kind": "results", "target": 31}),
         OpenApiExample(
             "A season statement", value={"kind": "season-statement", "target": 104, "options": {"season": 5}}
+        ),
+        OpenApiExample(
+            "The first three places of a closed season as a workbook",
+            value={"kind": "season-awards", "target": 5, "options": {"format": "xlsx", "places": 3}},
         ),
     ]
 )
@@ -109,7 +158,8 @@ class ReportInput(Input):
         min_value=1,
         max_value=_LARGEST,
         help_text="Number of what it is about: the class (results, working, running-order), the championship "
-        "(championship), the sheet (sheet), the entry (sheets), the pair (season-statement).",
+        "(championship), the sheet (sheet), the entry (sheets), the pair (season-statement), the season "
+        "(season-standings, season-awards, season-qualified, season-certificates).",
     )
     options = OptionsInput(required=False)
 
@@ -135,7 +185,8 @@ class Reports(Resource):
     queryset = Job.objects.none()
 
     def get_renderers(self) -> list[BaseRenderer]:
-        return [PDFRenderer(), JSONRenderer()] if self.action == "file" else super().get_renderers()
+        files = [PDFRenderer(), WorkbookRenderer(), CSVRenderer(), JSONRenderer()]
+        return files if self.action == "file" else super().get_renderers()
 
     @extend_schema(
         summary="List your reports",
@@ -149,7 +200,8 @@ class Reports(Resource):
         summary="Ask for a report",
         description="Puts the report in the queue, or finds the one that shows the present version already. "
         "Location names where to read its state. Result lists and running orders of published competitions are "
-        "open to everyone; sheets and statements to those who may read them.",
+        "open to everyone, and so are the standings of a season; awards and qualified lists are once it is closed. "
+        "Sheets and statements are open to those who may read them, certificates to those who keep the season.",
         request=ReportInput,
         responses={202: _ACCEPTED},
     )
@@ -182,6 +234,12 @@ class Reports(Resource):
         description="The finished file. While the report is not done the answer is 409; read its state until it is.",
         responses={
             (200, "application/pdf"): OpenApiResponse(OpenApiTypes.BINARY, "The file."),
+            (200, WorkbookRenderer.media_type): OpenApiResponse(
+                OpenApiTypes.BINARY, "A list of a season, as it was asked for.", examples=[_WORKBOOK]
+            ),
+            (200, "text/csv"): OpenApiResponse(
+                OpenApiTypes.STR, "A list of a season, as it was asked for.", examples=[_CSV]
+            ),
             409: OpenApiResponse(
                 description="The report is not made yet, or its file is gone and has to be made again.",
             ),
@@ -201,7 +259,7 @@ class Reports(Resource):
         disposition = content_disposition_header(as_attachment=True, filename=job.file_name)
         return HttpResponse(
             content,
-            content_type="application/pdf",
+            content_type=media_type_of(job.file_name),
             headers={**headers, "Content-Disposition": disposition or "attachment"},
         )
 

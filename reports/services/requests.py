@@ -12,7 +12,8 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 
 from reports import policy
-from reports.kinds import LAYOUT_VERSION, Kind, kind_named
+from reports.kind import Kind
+from reports.kinds import LAYOUT_VERSION, kind_named
 from reports.models import Job
 from reports.services.queue import enqueue
 from riders.errors import InvalidInput, NotAllowed
@@ -32,6 +33,7 @@ def request_report(*, kind: str, target: int, options: Mapping[str, Any] | None 
         raise InvalidInput(f"There is nothing with the id {target} to make this report of.", code="unknown-target")
     if not policy.can_request(by, kind=kind, subject=subject):
         raise NotAllowed("You may not have this report. Ask the show office, or log in with another account.")
+    options = chosen.settle(subject) if chosen.settle else options
     version = chosen.version(subject)
     with write_transaction():
         job, created = Job.objects.get_or_create(

@@ -16,7 +16,8 @@ from django.db import IntegrityError
 from django.db.models import F
 from django.utils import timezone
 
-from reports.kinds import Kind, kind_named
+from reports.kind import Kind
+from reports.kinds import kind_named
 from reports.models import Job
 from reports.services.heartbeat import Heartbeat
 from reports.services.printing import PRINTS
@@ -117,7 +118,8 @@ def _subject(job: Job, kind: Kind) -> Any:
 
 def _keep(made: Made) -> str:
     """Keep the file under its own digest: the same content is one file, and a row only ever points to a whole one."""
-    path = f"reports/{made.digest[:2]}/{made.digest}.pdf"
+    ending = made.file_name.rpartition(".")[2]
+    path = f"reports/{made.digest[:2]}/{made.digest}.{ending}"
     if default_storage.exists(path):
         with default_storage.open(path) as kept:
             if kept.read() == made.pages:

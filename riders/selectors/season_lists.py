@@ -58,9 +58,11 @@ def standings_csv(season: Season, *, edition: SeasonEdition | None = None) -> It
     They are those of ``edition``, else of the one in force, else as they stand.
     """
     edition = edition or edition_in_force(season)
-    tables = list_head(season)["tables"] if edition is None else edition.head["tables"]
+    head = list_head(season) if edition is None else edition.head
+    tables = head["tables"]
     fields = list(tables[0]["group"]) if tables else []
-    columns = [*fields, "place", "shared", "unit", "rider", "horse", "value", "qualified", "counted", "missing"]
+    tier = ["tier"] if head["tiers"] else []
+    columns = [*fields, "place", "shared", "unit", "rider", "horse", "value", *tier, "qualified", "counted", "missing"]
     return write_rows(columns, _csv_rows(season, edition, tables))
 
 
@@ -72,7 +74,7 @@ def _csv_rows(
         rows = list_rows(season, table=number) if edition is None else frozen_rows(edition, table=number)
         for row in rows:
             yield group | {
-                **{name: str(row[name]) for name in ("unit", "rider", "horse", "value", "counted")},
+                **{name: str(row[name]) for name in ("unit", "rider", "horse", "value", "tier", "counted")},
                 "place": "" if row["placing"] is None else str(row["placing"]),
                 "shared": "true" if row["shared"] else "false",
                 "qualified": "true" if row["qualified"] else "false",

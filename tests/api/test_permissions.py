@@ -349,6 +349,15 @@ TABLE = [
         {"kind": "season-statement", "target": "{pair}", "options": {"season": "{season}"}},
         visitor=403,
     ),
+    Row("api-reports", "POST", "reports/", EVERYONE, {"kind": "season-standings", "target": "{season}"}),
+    Row(
+        "api-reports",
+        "POST",
+        "reports/",
+        KEEPERS,
+        {"kind": "season-awards", "target": "{season}", "options": {"format": "xlsx", "places": 3}},
+        visitor=403,
+    ),
     Row("api-schema", "GET", "schema/", EVERYONE),
     Row("api-docs", "GET", "docs/", EVERYONE),
 ]

@@ -122,3 +122,32 @@ def test_everyone_lists_the_own_reports(world: World) -> None:
 )
 def test_a_report_that_cannot_be_made_is_refused(world: World, body: dict[str, Any]) -> None:
     assert_refusal(ask(world, body, "staff"), 400)
+
+
+@pytest.mark.parametrize(
+    ("form", "media_type", "start"),
+    [
+        ("pdf", "application/pdf", b"%PDF-"),
+        ("xlsx", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", b"PK"),
+        ("csv", "text/csv; charset=utf-8", b"level,place,"),
+    ],
+)
+def test_a_list_of_a_season_is_fetched_as_the_file_it_was_asked_for(world: World, form, media_type, start) -> None:
+    client = world.client("visitor")
+    body = {"kind": "season-standings", "target": world.season.pk, "options": {"format": form}}
+    asked = client.post("/api/v1/reports/", body, format="json")
+    assert asked.status_code == 202
+    assert asked.json()["options"] == {"edition": 0, "format": form}
+    run_job(asked.json()["id"])
+    file = client.get(f"/api/v1/reports/{asked.json()['id']}/file/")
+    assert file["Content-Type"] == media_type
+    assert file.content.startswith(start)
+    assert f'not final.{form}"' in file["Content-Disposition"]
+
+
+@pytest.mark.parametrize(
+    "options", [{"format": "exe"}, {"edition": 9}, {"edition": "1"}, {"places": 0}, {"table": 99}, {"of": "placed"}]
+)
+def test_nonsense_about_a_list_of_a_season(world: World, options) -> None:
+    body = {"kind": "season-standings", "target": world.season.pk, "options": options}
+    assert_refusal(world.client("staff").post("/api/v1/reports/", body, format="json"), 400)

@@ -11,10 +11,19 @@ from functools import cache
 import pytest
 from pypdf import PageObject, PdfReader
 
-from reports.pdf import championship, results, running_order, season_statement, sheets, working
+from reports.pdf import (
+    certificates,
+    championship,
+    results,
+    running_order,
+    season_list,
+    season_statement,
+    sheets,
+    working,
+)
 from reports.pdf.ink import MARGIN
 from reports.pdf.text import missing_letters, one_line, width_of
-from tests.reports import shapes
+from tests.reports import season_shapes, shapes
 
 A4 = (595, 842)
 
@@ -52,6 +61,14 @@ BUILDS: dict[str, Callable[[], bytes]] = {
     "running order": lambda: running_order.build(shapes.running_order()),
     "running order, 60 rides": lambda: running_order.build(shapes.running_order(count=60)),
     "running order, nobody": lambda: running_order.build(shapes.running_order(count=0)),
+    "season list": lambda: season_list.build(season_shapes.season_list()),
+    "season list, nobody": lambda: season_list.build(season_shapes.season_list(tables=())),
+    "season list, 900 rows": lambda: season_list.build(
+        season_shapes.season_list(tables=(season_shapes.list_table(rows=900),))
+    ),
+    "awards": lambda: season_list.build(season_shapes.season_list(name="awards")),
+    "awards of tiers": lambda: season_list.build(season_shapes.tiers()),
+    "qualified, not final": lambda: season_list.build(season_shapes.season_list(name="qualified", edition=None)),
     "working": lambda: working.build(shapes.results(entries=40, working=shapes.WORKING)),
     "working without entries": lambda: working.build(shapes.results(entries=0, others=False)),
     "sheet": lambda: sheets.build(shapes.sheets()),
@@ -344,6 +361,16 @@ def hostile_documents(name: str) -> dict[str, bytes]:
                 association=name, season=name, rider=name, horse=name, scheme=name, tables=(table,), scores=(score,),
                 rule=(name,),
             )
+        ),
+        "season list": season_list.build(
+            season_shapes.season_list(
+                association=name, season=name, scheme=name, rule=(name,), tables=(season_shapes.ListTable(
+                    name, {}, (season_shapes.list_row(0, rider=name, horse=name, unit=name),)
+                ),),
+            )
+        ),
+        "certificates": certificates.build(
+            season_shapes.certificates(((name, name),), association=name, season=name)
         ),
     }  # fmt: skip
 

@@ -12,6 +12,7 @@ from reports.models import Job
 from reports.services import request_report
 from riders.errors import NotAllowed
 from riders.models import Season, User
+from riders.services.closing import close_season
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -31,6 +32,13 @@ ALLOWED = {
     ("championship", "published"): set(ROLES),
     ("championship", "planned"): {"judge", "office", "staff"},
     ("season-statement", "published"): {"rider", "keeper", "staff"},
+    ("season-standings", "published"): set(ROLES),
+    ("season-awards", "published"): {"keeper", "staff"},
+    ("season-qualified", "published"): {"keeper", "staff"},
+    ("season-standings", "closed"): set(ROLES),
+    ("season-awards", "closed"): set(ROLES),
+    ("season-qualified", "closed"): set(ROLES),
+    ("season-certificates", "closed"): {"keeper", "staff"},
 }
 
 
@@ -76,6 +84,10 @@ def order(kind: str, show: CompetitionClass, season: Season) -> dict[str, object
         "sheet": {"target": entry.sheets.get(seat__seat="C").pk},
         "sheets": {"target": entry.pk},
         "season-statement": {"target": entry.pair_id, "options": {"season": season.pk}},
+        **{
+            name: {"target": season.pk}
+            for name in ("season-standings", "season-awards", "season-qualified", "season-certificates")
+        },
     }[kind]
 
 
@@ -86,6 +98,8 @@ def test_asking_and_having_are_allowed_to_the_same_people(kind, state, role, peo
         type(show.competition).objects.update(state="planned")
     if state == "official":
         CompetitionClass.objects.update(results_state=CompetitionClass.ResultsState.OFFICIAL)
+    if state == "closed":
+        close_season(season, expected_version=season.version, by=None, reason="All results are in.")
     asked = order(kind, show, season)
     job = request_report(kind=kind, by=people["staff"], **asked)
     allowed = role in ALLOWED[kind, state]
