@@ -26,13 +26,13 @@ from competitions.services.keyings import Settlement, key_again, settle_differen
 from competitions.services.results import make_official, unfinished_entries
 from config.demonstration.accounts import Account, give_roles, make_users
 from config.demonstration.films import send_films, stamp_sheets
+from config.demonstration.other_shows import leave_a_file_waiting, take_in_scores, take_in_visiting_show
 from config.demonstration.state import mark_loaded, mark_loading
 from config.environment import ROOT
 from riders.csvrows import read_rows
 from riders.intake import Problems, refuse
 from riders.models import Association, Pair, Rider, Season, User
 from riders.services.associations import import_association, import_members
-from riders.services.direct_imports import import_scores
 from riders.services.scheme_versions import save_scheme
 from riders.services.standings import rebuild_standings
 
@@ -98,7 +98,10 @@ def load(*, say: Say) -> Scenario:
     group = mark_loading()
     users = make_users(group)
     _take_in_association(users["staff"], say=say)
-    competition = _take_in_show(users["office"], say=say)
+    take_in_scores(FIXTURES / "season", by=users["association"], say=say)
+    _take_in_rules(say=say)
+    _make_all_official(_take_in_show("late-show", users["office"], say=say), users["office"], say=say)
+    competition = _take_in_show("show", users["office"], say=say)
     scenario = Scenario(competition, Association.objects.get(slug=competition.association.slug))  # type: ignore[union-attr]
     give_roles(
         users,
@@ -108,6 +111,8 @@ def load(*, say: Say) -> Scenario:
         association=scenario.association,
     )
     _key_twice(competition, users["keyer"], say=say)
+    take_in_visiting_show(FIXTURES / "season", by=users["association"], say=say)
+    leave_a_file_waiting(FIXTURES / "season", by=users["association"], say=say)
     _run_show(scenario, users["office"], say=say)
     for season in scenario.association.seasons.all():
         rebuild_standings(season)
@@ -137,11 +142,9 @@ def _take_in_association(by: User, *, say: Say) -> None:
     say(f"Schemes: {len(schemes)}.")
     say(f"Association: {import_association(scoring.load_json(_read('season/association.json')), by=by)}.")
     say(f"Members: {import_members(_read('season/members.csv'), by=by)}.")
-    for path in sorted((FIXTURES / "season").glob("scores-*.csv")):
-        say(f"Scores of {path.name}: {import_scores(path.read_bytes(), by=by, rebuild=False)}.")
 
 
-def _take_in_show(office: User, *, say: Say) -> Competition:
+def _take_in_rules(*, say: Say) -> None:
     tests = sorted((FIXTURES / "tests").glob("*.json"))
     for path in tests:
         save_test(scoring.load_json(path.read_bytes()))
@@ -149,15 +152,18 @@ def _take_in_show(office: User, *, say: Say) -> Competition:
     for document in rule_sets.values():
         save_rule_set(document)
     say(f"Tests: {len(tests)}; rule sets: {len(rule_sets)}.")
-    imported = import_competition(scoring.load_json(_read("show/competition.json")), by=office)
+
+
+def _take_in_show(folder: str, office: User, *, say: Say) -> Competition:
+    imported = import_competition(scoring.load_json(_read(f"{folder}/competition.json")), by=office)
     competition = imported.competition
-    say(f"Competition and classes: {imported}.")
-    say(f"Entries: {import_entries(competition, _read('show/entries.csv'), by=office)}.")
+    say(f"{competition.title}, competition and classes: {imported}.")
+    say(f"Entries: {import_entries(competition, _read(f'{folder}/entries.csv'), by=office)}.")
     say(f"Recordings: {send_films(competition, FIXTURES / 'films' / 'ride.webm', by=office)} sent.")
-    say(f"Outcomes: {import_outcomes(competition, _read('show/outcomes.csv'), by=office)}.")
-    say(f"Marks, remarks and signatures: {import_marks(competition, _read('show/marks.csv'), by=office)}.")
+    say(f"Outcomes: {import_outcomes(competition, _read(f'{folder}/outcomes.csv'), by=office)}.")
+    say(f"Marks, remarks and signatures: {import_marks(competition, _read(f'{folder}/marks.csv'), by=office)}.")
     say(f"Moments of the recordings: {stamp_sheets(competition, by=office)} sheets.")
-    for path in sorted((FIXTURES / "show").glob("championship-*.json")):
+    for path in sorted((FIXTURES / folder).glob("championship-*.json")):
         _set_up_championship(competition, path.read_bytes(), by=office, say=say)
     return competition
 
@@ -224,13 +230,24 @@ def _decide_findings(competition: Competition, *, by: User) -> int:
     return decided
 
 
+def _make_all_official(competition: Competition, office: User, *, say: Say) -> None:
+    """Publish a show that is over, and make its classes official."""
+    _publish(competition, by=office)
+    for competition_class in competition.classes.order_by("date", "starts_at", "number"):
+        if competition_class.open_for_changes:
+            make_official(competition_class, by=office)
+    say(f"{competition.title} is over: {competition.classes.count()} classes are official.")
+
+
+def _publish(competition: Competition, *, by: User) -> None:
+    competition.refresh_from_db()
+    if competition.state == Competition.State.PLANNED:
+        update_competition(competition, expected_version=competition.version, by=by, state=Competition.State.PUBLISHED)
+
+
 def _run_show(scenario: Scenario, office: User, *, say: Say) -> None:
     competition = scenario.competition
-    if competition.state == Competition.State.PLANNED:
-        scenario.competition.refresh_from_db()
-        update_competition(
-            competition, expected_version=competition.version, by=office, state=Competition.State.PUBLISHED
-        )
+    _publish(competition, by=office)
     decided = _decide_findings(competition, by=office)
     say(f"Table of differences: {decided} decided with a reason.")
     for competition_class in competition.classes.order_by("date", "starts_at", "number"):
