@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from scoring.season.ledger import spoken
 from scoring.season.scheme import Scheme
-from scoring.season.steps import Take, steps_in_words
+from scoring.season.steps import (
+    Constant,
+    FromStarters,
+    Places,
+    PlacesByStarters,
+    RidersBeaten,
+    Take,
+    steps_in_words,
+)
 from scoring.season.value_reading import value_in_words
 
 __all__ = ["describe_scheme"]
@@ -19,6 +27,9 @@ _ROUNDING = {
     "half-even": "an exact half is rounded to the even figure",
     "down": "what is left over is cut",
 }
+
+_STARTS_ANEW = (Take, Constant, Places, PlacesByStarters, FromStarters, RidersBeaten)
+"""Steps that do not look at the number before them: with one of these first, the percentage is not where it begins."""
 
 
 def describe_scheme(scheme: Scheme) -> list[str]:
@@ -35,7 +46,8 @@ def describe_scheme(scheme: Scheme) -> list[str]:
         among = " and ".join(map(spoken, scheme.rerank))
         sentences.append(f"Places and starters are counted again among the eligible scores of each {among}.")
     if scheme.score and scheme.score != (Take("percentage"),):
-        sentences.append(f"Each score is given a number, to begin with its percentage: {steps_in_words(scheme.score)}.")
+        start = "" if isinstance(scheme.score[0], _STARTS_ANEW) else ", to begin with its percentage"
+        sentences.append(f"Each score is given a number{start}: {steps_in_words(scheme.score)}.")
     else:
         sentences.append("Each score counts with its percentage.")
     sentences += [f"{limit.words()}." for limit in scheme.limit]

@@ -24,11 +24,12 @@ from competitions.services.differences import findings_of
 from competitions.services.entries import set_outcome
 from config.demonstration import documents, scenario
 from config.demonstration.accounts import give_passwords
+from config.demonstration.other_shows import SOURCE
 from config.demonstration.scenario import load, loaded_scenario
 from config.demonstration.state import State, state_of_database
 from config.management.commands import demo
 from reports.models import Job
-from riders.models import Score, ScoreChange, User
+from riders.models import NameDecision, Score, ScoreChange, User, WaitingImport
 from riders.selectors.seasons import standings_tables
 from tests.builders import make_competition, make_user
 
@@ -107,8 +108,8 @@ class TestLoading:
 
     def test_the_ledger_and_the_standings_follow(self):
         found = load(say=quiet)
-        assert Score.objects.filter(source="import").count() == 352 + 104
-        assert Score.objects.filter(source="class").count() == 12 + 14 + 14 + 14 + 10 + 11 + 9 + 11
+        assert Score.objects.filter(source="import").count() == 352 + 104 + 11
+        assert Score.objects.filter(source="class").count() == 12 + 14 + 14 + 14 + 10 + 11 + 9 + 11 + 9 + 8
         assert set(Score.objects.filter(source="class").values_list("kind", flat=True)) == {
             "set", "freestyle", "quality", "eventing",
         }  # fmt: skip
@@ -116,6 +117,33 @@ class TestLoading:
         qualified = {row.pair.key for table in tables for row in table.rows if row.qualified and row.pair}
         assert {"R1007-H2015", "R1007-H2016"} & qualified or qualified
         assert sum(len(table.rows) for table in tables) == found.season.rows.count() > 40
+
+    def test_a_full_season_is_counted_by_three_rules_and_its_scores_came_in_three_ways(self):
+        found = load(say=quiet)
+        inside = Score.objects.filter(date__range=("2025-10-01", "2026-09-30"))
+        assert inside.values("competition").distinct().count() == 16
+        assert set(inside.filter(source="class").values_list("competition", flat=True)) == {"mirefell-2026-09"}
+        asked = inside.get(key="saltholm-2026-08/N/1")
+        assert (asked.pair.key, asked.pair.rider.name) == ("R1093-H2020", "Katarzyna Żurawska")
+        assert not inside.filter(key="saltholm-2026-08/E/1-late").exists()
+        assert NameDecision.objects.filter(source=SOURCE, spelling="Hanna Otsuka").get().rider.name == "Hanna Otsuka"
+        assert WaitingImport.objects.get(confirmed_at__isnull=True).file_name == "waiting-2026-11.csv"
+        year = {season.slug: season for season in found.association.seasons.filter(starts_on="2025-10-01")}
+        modes = {slug: season.scheme.document["mode"] for slug, season in year.items()}
+        assert modes == {"2026": "rank", "2026-points": "rank", "2026-feathers": "achieve"}
+        rows = {
+            (slug, table.group.get("level"), row.unit): row
+            for slug, season in year.items()
+            for table in standings_tables(season)
+            for row in table.rows
+        }
+        points = rows["2026-points", "novice", "R1090-H2038"]
+        assert (points.value, points.qualified) == ("32.0", True)  # 5 + 8 + (5 + 1) + (6 + 1) + (5 + 1) points
+        shared = {row.value for (slug, _, _), row in rows.items() if slug == "2026-points" and row.shared}
+        assert shared == {"32.0", "23.0"}
+        tiers = {row.tier for (slug, _, _), row in rows.items() if slug == "2026-feathers"}
+        assert tiers == {"three feathers", "two feathers", "one feather", ""}
+        assert not rows["2026", "medium", "R1044-H2019"].qualified  # three scores of four
 
     def test_loading_again_changes_nothing(self):
         load(say=quiet)
@@ -134,7 +162,7 @@ class TestLoading:
         monkeypatch.setattr(scenario, "make_official", results.make_official)
         run()
         assert state_of_database() is State.LOADED
-        assert CompetitionClass.objects.filter(results_state="official").count() == 8
+        assert CompetitionClass.objects.filter(results_state="official").count() == 8 + 2
 
     def test_every_role_may_do_its_part_and_no_more(self):
         found = load(say=quiet)
@@ -281,7 +309,7 @@ class TestCommand:
         assert "kept as it is" in said
         entry.refresh_from_db()
         assert entry.status == "withdrawn"
-        assert Competition.objects.count() == 2
+        assert Competition.objects.count() == 2 + 1
 
     def test_anything_else_in_the_database_is_left_alone(self, served):
         make_user("somebody")
@@ -294,7 +322,7 @@ class TestCommand:
     def test_a_show_that_was_removed_is_told_and_not_put_back_unasked(self, served):
         run()
         Sheet.objects.all().delete()
-        Competition.objects.get().classes.filter(number="6").delete()
+        CompetitionClass.objects.filter(number="6").delete()
         assert loaded_scenario() is None
         with pytest.raises(CommandError, match="--reset"):
             run()
@@ -307,7 +335,7 @@ class TestCommand:
             run()
         assert "row 2, mark: Mark 10.3 for movement 1 is not a step of 0.5." in str(refused.value)
         assert "row 3, item" in str(refused.value)
-        assert not Sheet.objects.exists()
+        assert not Sheet.objects.filter(entry__competition_class__competition__slug="mirefell-2026-11").exists()
 
 
 @pytest.mark.django_db
@@ -386,8 +414,8 @@ def test_a_reset_throws_everything_away_and_loads_anew(served):
     make_competition("visitors-own")
     said = run(reset=True)
     assert "thrown away" in said
-    assert Competition.objects.get().slug == "mirefell-2026-11"
-    assert CompetitionClass.objects.filter(results_state="official").count() == 8
+    assert set(Competition.objects.values_list("slug", flat=True)) == {"mirefell-2026-11", "mirefell-2026-09"}
+    assert CompetitionClass.objects.filter(results_state="official").count() == 8 + 2
     assert authenticate(username="office", password=passwords_in(said)["office"])
 
 
