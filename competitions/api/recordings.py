@@ -1,12 +1,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
-from django.http import HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
-from django.utils.http import content_disposition_header
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import (
     OpenApiExample,
@@ -22,13 +20,12 @@ from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from competitions.api.film_serving import film_response
 from competitions.api.objects import CompetitionResource
 from competitions.models import Entry, Recording
 from competitions.models.recordings import LETTERS
 from competitions.policy import can, visible
 from competitions.services import recording_files as files
-from competitions.services.film_ranges import ByteRange, UnsatisfiableRange, asked_range
-from competitions.services.films import EXTENSIONS
 from competitions.services.recordings import (
     LARGEST_PIECE,
     add_piece,
@@ -44,11 +41,9 @@ from riders.api.access import SignedIn
 from riders.api.fields import Input, StrictInteger, StrictText
 from riders.api.idempotency import idempotent
 from riders.api.parsers import TooLarge
-from riders.api.preconditions import etag_of, names_current
 from riders.errors import InvalidInput
 
 _CONTENT_RANGE = re.compile(r"bytes (\d{1,18})-(\d{1,18})/(\d{1,18})\Z", re.ASCII)
-_BLOCK = 256 * 1024
 _DIGEST = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"
 _CAMERA = {"camera_letter": "C", "camera_place": "", "camera_height": 250}
 _KEPT = {
@@ -266,6 +261,7 @@ class Recordings(RecordingResource):
         responses={
             (200, "video/mp4"): OpenApiResponse(OpenApiTypes.BINARY, "The whole film."),
             (206, "video/mp4"): OpenApiResponse(OpenApiTypes.BINARY, "A part of it; Content-Range says which."),
+            503: OpenApiResponse(description="Others fetch whole films now. Ask for ranges, or ask again later."),
             416: OpenApiResponse(description="The film does not reach so far; Content-Range says how far it does."),
         },
     )
@@ -273,28 +269,7 @@ class Recordings(RecordingResource):
         recording = self.kept(request, pk)
         if recording.link or not files.film_path(recording.key).exists():
             raise NotFound
-        etag = etag_of(recording.digest)
-        headers = {
-            "ETag": etag,
-            "Accept-Ranges": "bytes",
-            "Cache-Control": "private, no-cache",
-            "Vary": "Authorization, Cookie",
-            "Content-Disposition": _disposition(recording, as_copy=request.query_params.get("copy") == "1"),
-        }
-        if names_current(request, etag):
-            return HttpResponse(status=304, headers=headers)
-        asked = request.headers.get("Range", "")
-        if request.headers.get("If-Range", etag) != etag:
-            asked = ""
-        try:
-            part = asked_range(asked, length=recording.length)
-        except UnsatisfiableRange:
-            return HttpResponse(status=416, headers={**headers, "Content-Range": f"bytes */{recording.length}"})
-        if part is not None:
-            return _partial(recording, part, headers)
-        whole = StreamingHttpResponse(_blocks(recording), content_type=recording.content_type, headers=headers)
-        whole["Content-Length"] = str(recording.length)
-        return whole
+        return film_response(request, recording)
 
 
 class Uploads(RecordingResource):
@@ -415,24 +390,3 @@ def _content_range(request: Request) -> tuple[int, int, int]:
         raise ParseError("The header Content-Range is missing or unreadable. Write it as: bytes 0-1048575/183500800.")
     begin, end, length = (int(figure) for figure in found.groups())
     return begin, end, length
-
-
-def _disposition(recording: Recording, *, as_copy: bool) -> str:
-    """Name the file by class and number: what somebody called it on their telephone goes into no header."""
-    entry = recording.entry
-    name = f"class-{entry.competition_class.number}-number-{entry.number}.{EXTENSIONS[recording.content_type]}"
-    return content_disposition_header(as_attachment=as_copy, filename=name) or "attachment"
-
-
-def _partial(recording: Recording, part: ByteRange, headers: Mapping[str, str]) -> HttpResponse:
-    with files.film_path(recording.key).open("rb") as stream:
-        stream.seek(part.first)
-        content = stream.read(part.last - part.first + 1)
-    said = {**headers, "Content-Range": part.content_range(recording.length)}
-    return HttpResponse(content, status=206, content_type=recording.content_type, headers=said)
-
-
-def _blocks(recording: Recording) -> Iterator[bytes]:
-    with files.film_path(recording.key).open("rb") as stream:
-        while block := stream.read(_BLOCK):
-            yield block

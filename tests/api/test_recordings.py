@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from competitions.api.film_serving import WHOLE_AT_ONCE
 from competitions.models import Recording
 from tests.api.conftest import ROLES, World, assert_refusal
 from tests.builders import mark_sheet
@@ -46,6 +47,11 @@ def piece(world: World, key: str, first: int, last: int, *, role: str = "rider")
     return world.client(role).put(where, data=RIDE[first:last], content_type="application/octet-stream", headers=sent)
 
 
+def whole(response: Any) -> bytes:
+    """Read a film to its end, which closes the response as a server does."""
+    return b"".join(response.streaming_content)
+
+
 def send(world: World, role: str = "rider") -> dict[str, Any]:
     key = begin(world, role).json()["id"]
     for first in range(0, len(RIDE), 10_000):
@@ -80,12 +86,12 @@ def test_a_film_goes_in_by_pieces_and_out_by_ranges(filmed: World) -> None:
     assert part["Content-Type"] == "video/webm"
     assert part["Content-Disposition"] == 'inline; filename="class-1-number-1.webm"'
     changed = judge.get(shown["film"], headers={"Range": "bytes=0-9", "If-Range": '"other"'})
-    whole = judge.get(shown["film"] + "?copy=1", headers={"Accept": "video/webm"})
-    for answer in (changed, whole):
-        assert (answer.status_code, b"".join(answer.streaming_content)) == (200, RIDE)
-    assert whole["Content-Disposition"].startswith("attachment")
-    assert whole["Content-Length"] == str(len(RIDE))
-    assert judge.get(shown["film"], headers={"If-None-Match": whole["ETag"]}).status_code == 304
+    copied = judge.get(shown["film"] + "?copy=1", headers={"Accept": "video/webm"})
+    for answer in (changed, copied):
+        assert (answer.status_code, whole(answer)) == (200, RIDE)
+    assert copied["Content-Disposition"].startswith("attachment")
+    assert copied["Content-Length"] == str(len(RIDE))
+    assert judge.get(shown["film"], headers={"If-None-Match": copied["ETag"]}).status_code == 304
     beyond = judge.get(shown["film"], headers={"Range": f"bytes={len(RIDE)}-"})
     assert (beyond.status_code, beyond["Content-Range"]) == (416, f"bytes */{len(RIDE)}")
 
@@ -100,6 +106,7 @@ def test_who_sends_and_who_sees(filmed: World) -> None:
             response = client.get(address(filmed, rest))
             if role in VIEWERS:
                 assert response.status_code == 200, (role, rest)
+                assert not rest or whole(response) == RIDE
             else:
                 assert_refusal(response, refused)
         if role in SENDERS:
@@ -211,11 +218,24 @@ def test_announcements_that_say_nonsense_are_refused(filmed: World, body: dict[s
     assert not Recording.objects.exists()
 
 
+def test_whole_films_leave_threads_for_everybody_else(filmed: World) -> None:
+    """Two at a time: who comes third is told to ask for ranges, and a response that is closed makes room."""
+    shown = send(filmed)
+    rider = filmed.client("rider")
+    held = [rider.get(shown["film"]) for _ in range(WHOLE_AT_ONCE)]
+    body = assert_refusal(rider.get(shown["film"]), 503, "busy")
+    assert body["retry"] is True
+    assert rider.get(shown["film"], headers={"Range": "bytes=0-9"}).status_code == 206
+    assert whole(held[0]) == RIDE
+    held.append(rider.get(shown["film"]))
+    assert [whole(answer) for answer in held[1:]] == [RIDE] * WHOLE_AT_ONCE
+
+
 @pytest.mark.parametrize("header", ["bytes=", "bytes=-", "bytes=1-2-3", "bytes=" + "9" * 400 + "-", "\0", "bytes=5-1"])
 def test_a_range_that_says_nonsense_gets_the_whole_film(filmed: World, header: str) -> None:
     shown = send(filmed)
     answer = filmed.client("rider").get(shown["film"], headers={"Range": header})
-    assert (answer.status_code, b"".join(answer.streaming_content)) == (200, RIDE)
+    assert (answer.status_code, whole(answer)) == (200, RIDE)
 
 
 def test_a_film_that_is_gone_from_the_disk_is_not_found(filmed: World, settings) -> None:

@@ -44,7 +44,7 @@ export class RecordingPanel {
     this.time = el("input", { id: "moment", className: "t-film-time figure", type: "text", inputMode: "numeric", autocomplete: "off", maxLength: 12, placeholder: "m:ss", on: { change: () => this.typed(), keydown: (event) => this.onTimeKey(event) } });
     this.label = el("label", { className: "t-film-label", htmlFor: "moment" });
     this.now = button("Now", () => this.stampNow(), { className: "button quiet" });
-    this.there = button("Go there", () => this.goThere(), { className: "button quiet" });
+    this.there = button("Go there", () => this.goThere(), { className: "button quiet t-film-there" });
     this.limited = button("Limited view", () => this.toggleLimited(), { className: "button quiet t-limited", "aria-pressed": "false" });
     this.fault = el("p", { className: "t-fault", role: "alert" });
     this.stamped = el("div", { className: "t-film-stamp", role: "group", "aria-label": "Moment of this movement" }, this.label, this.time, this.player ? this.now : null, this.player ? this.there : null, this.limited);
