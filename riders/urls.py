@@ -28,4 +28,5 @@ urlpatterns = [
         name="outlook-plot",
     ),
     path("ledger/", include("riders.ledger_urls")),
+    path("schemes/<slug:slug>/", include("riders.scheme_urls")),
 ]

@@ -15,6 +15,7 @@ from riders.intake import one_line, plain_document, reason_from
 from riders.models import Association, Scheme, SchemeDraft, User
 from riders.services.scheme_versions import add_version, holds_unstorable
 from riders.transactions import write_transaction
+from scoring.season.scheme import is_too_deep
 
 _MOST_BYTES = 200_000
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
@@ -86,6 +87,8 @@ def keep_draft(draft: SchemeDraft, document: object, *, seen: int) -> SchemeDraf
 
     Raises ``Conflict`` with the draft as it is where another window of the same person has kept something else.
     """
+    if is_too_deep(document):
+        raise InvalidInput("The rule is nested too deep, so it was not kept. Write it flatter.")
     content = plain_document(document)
     if holds_unstorable(content):
         raise InvalidInput("A text holds a control character, which cannot be kept. Type it anew.")

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from django.db import transaction
 
-from riders.errors import Conflict, InvalidInput, NotAllowed
+from riders.errors import Conflict, InvalidInput
 from riders.intake import reason_from
 from riders.models import Scheme, Season, SeasonSchemeChange, User
+from riders.services.closed import locked_season, refuse_closed
 from riders.services.standings import store_standings
 from riders.transactions import write_transaction
 
@@ -19,11 +20,8 @@ def switch_season(season: Season, *, to: Scheme, instead_of: Scheme, by: User | 
     """
     reason = reason_from(reason)
     with write_transaction():
-        current = (
-            Season.objects.select_for_update(of=("self",)).select_related("association", "scheme").get(pk=season.pk)
-        )
-        if current.closed_at is not None:
-            raise NotAllowed(f"{current.title} is closed, so its scheme stays as it is.", code="season-closed")
+        refuse_closed(season, what="its scheme stays as it is")
+        current = locked_season(season)
         if current.scheme_id == to.pk:
             raise InvalidInput(
                 f"{current.title} counts by version {to.version} of this scheme already.", code="nothing-changed"

@@ -19,7 +19,7 @@ from scoring.season.value_reading import read_value
 from scoring.season.values import SeasonNumber, Take, ValueRule
 from scoring.season.windows import Season, read_season
 
-__all__ = ["Scheme", "Tier", "read_scheme", "read_with_problems"]
+__all__ = ["Scheme", "Tier", "is_too_deep", "read_scheme", "read_with_problems"]
 
 MODES = ("rank", "qualify", "achieve")
 _MOST_NESTED = 60
@@ -130,7 +130,7 @@ def read_with_problems(document: object) -> tuple[Scheme, tuple[Problem, ...]]:
     >>> [problem.path for problem in problems]
     ['value']
     """
-    if _is_deeper(document, than=_MOST_NESTED):
+    if is_too_deep(document):
         message = f"The rule is nested more than {_MOST_NESTED} deep, which nobody can follow. Write it flatter."
         return Scheme("", ""), (Problem("", message),)
     reader = Reader.over(document)
@@ -138,10 +138,14 @@ def read_with_problems(document: object) -> tuple[Scheme, tuple[Problem, ...]]:
     return scheme, tuple(reader.problems)
 
 
-def _is_deeper(document: object, *, than: int) -> bool:
-    """Tell whether lists and objects stand more than so many deep in each other; readers go down by recursion."""
+def is_too_deep(document: object) -> bool:
+    """Tell whether lists and objects stand so deep in each other that no scheme can be meant; readers recurse.
+
+    >>> is_too_deep([[[]]])
+    False
+    """
     level = [document]
-    for _ in range(than + 1):
+    for _ in range(_MOST_NESTED + 1):
         level = [
             inner
             for outer in level
