@@ -8,10 +8,14 @@ const blocks = document.getElementById("blocks");
 const beside = document.getElementById("beside");
 const effect = document.getElementById("effect");
 const lost = document.getElementById("lost");
+const AWAY = "The server does not answer, so the last changes are not kept yet. They stand here and are sent again by themselves.";
+const LOGGED_OUT = "You are no longer logged in, so the last changes are not kept yet. Log in in another window, then go on here.";
 let timer = 0;
 let sending = false;
 let waiting = null;
 let typedSince = false;
+
+class Refused extends Error {}
 
 function say(sentence) {
   lost.textContent = sentence;
@@ -45,10 +49,7 @@ async function post(act) {
   body.set("act", act);
   const answer = await fetch(form.action, { method: "POST", body, headers: { "X-Part": "editor" }, credentials: "same-origin" });
   const type = answer.headers.get("Content-Type") || "";
-  if (!type.startsWith("application/json")) {
-    const error = new Error(answer.redirected ? "You are no longer logged in. Log in in another window, then go on here." : "");
-    throw error;
-  }
+  if (!type.startsWith("application/json")) throw new Refused(answer.redirected ? LOGGED_OUT : AWAY);
   const parts = await answer.json();
   if (!answer.ok) {
     say(parts.message);
@@ -84,7 +85,7 @@ async function send(act) {
       } else showProblems(parts.problems);
     }
   } catch (error) {
-    say(error.message || "The server does not answer, so the last changes are not kept yet. They stand here and are sent again by themselves.");
+    say(error instanceof Refused ? error.message : AWAY);
     timer = setTimeout(() => send("keep"), AGAIN);
   } finally {
     blocks.inert = false;

@@ -16,9 +16,9 @@ from riders import policy
 from riders.errors import Conflict, DomainError, InvalidInput
 from riders.models import Scheme, SchemeDraft, Season
 from riders.pages.ledger import keepers_only
-from riders.pages.scheme_form import SchemeForm, Typed, draw_scheme, read_scheme_form
+from riders.pages.scheme_form import SchemeForm, draw_scheme, read_scheme_form
 from riders.pages.scheme_library import drafts_of, kept_association, version_or_404
-from riders.pages.scheme_nodes import Shown
+from riders.pages.scheme_nodes import Shown, Typed
 from riders.selectors.scheme_library import vocabulary_of
 from riders.services.scheme_differences import differences
 from riders.services.scheme_drafts import discard_draft, go_on_from, keep_draft, save_draft

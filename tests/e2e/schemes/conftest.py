@@ -1,56 +1,35 @@
 from __future__ import annotations
 
-import os
-import shutil
+from random import Random
 
 import pytest
-from django.conf import settings
-from django.test import Client
 
-from tests.builders import make_class, make_competition, make_user
-
-CHROMIUM = os.environ.get("MARKBOOK_TEST_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-
-
-@pytest.fixture(scope="session")
-def browser_type_launch_args():
-    if not CHROMIUM:
-        pytest.skip("No Chromium is installed.")
-    quiet = ["--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run"]
-    return {"executable_path": CHROMIUM, "args": ["--no-sandbox", "--disable-gpu", *quiet]}
+from riders.services.standings import rebuild_standings
+from tests.builders import make_association, make_season, make_user
+from tests.e2e.desk.conftest import browser_type_launch_args, open_as  # noqa: F401 - fixtures
+from tests.riders.ledger_rows import post, row
 
 
 @pytest.fixture
-def office(transactional_db):
-    return make_user("office", first_name="Ottilie", last_name="Brandmair")
+def keeper(transactional_db):
+    return make_user("keeper", first_name="Ida", last_name="Moss")
 
 
 @pytest.fixture
-def cls(office):
-    """Class 1 with seats C and B and entries 1 to 3; a second person works in the office."""
-    competition = make_competition(office=office)
-    second = make_user("second", first_name="Casper", last_name="Wendt")
-    competition.office_roles.create(user=second)
-    return make_class(competition, seats="CB", entries=3)
-
-
-@pytest.fixture
-def open_as(browser, live_server):
-    """Return a function that opens a page of the desk in a window of its own, logged in as someone."""
-    contexts = []
-
-    def open_page(user, path: str, **options):
-        client = Client()
-        client.force_login(user)
-        context = browser.new_context(base_url=live_server.url, **options)
-        contexts.append(context)
-        cookie = client.cookies[settings.SESSION_COOKIE_NAME]
-        context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": cookie.value, "url": live_server.url}])
-        page = context.new_page()
-        page.set_default_timeout(15000)
-        page.goto(path)
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
+def season(keeper):
+    """Return a season of eight pairs with four scores each, at four shows before two judges."""
+    random, season = Random(20_270_205), make_season(make_association(keeper=keeper))
+    for n in range(1, 9):
+        for show in range(1, 5):
+            post(
+                row(
+                    n,
+                    key=f"s{n}-{show}",
+                    competition=f"show-{show}",
+                    level=("novice", "medium")[n % 2],
+                    judges=[f"Judge {show % 2}"],
+                    percentage=f"{random.randrange(58_000, 74_000) / 1000:.3f}",
+                )
+            )
+    rebuild_standings(season)
+    return season
