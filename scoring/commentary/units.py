@@ -89,4 +89,4 @@ def _clauses(sentence: str) -> list[str]:
 
 
 def _names_movement(clause: str) -> bool:
-    return any(concept.startswith(("figure:", "number:")) for concept in read_piece(clause).concepts)
+    return any(concept.startswith(("figure:", "number:", "pair:")) for concept in read_piece(clause).concepts)
