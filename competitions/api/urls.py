@@ -4,6 +4,7 @@ from competitions.api.bundles import Bundles
 from competitions.api.championships import Championships
 from competitions.api.classes import Classes
 from competitions.api.commentary import Captions, Commentary
+from competitions.api.comparison import Comparisons, PanelShares
 from competitions.api.competitions import Competitions
 from competitions.api.entries import ClassDay, Entries
 from competitions.api.files import CompetitionImport, CompetitionPairs, Exports, Imports
@@ -54,6 +55,17 @@ urlpatterns = [
         name="api-correction",
     ),
     path(f"{_CLASS}withdrawal/", ResultsDesk.as_view({"post": "withdrawal"}), name="api-withdrawal"),
+    path(f"{_CLASS}seats/<str:seat>/comparison/", Comparisons.as_view({"get": "retrieve"}), name="api-comparison"),
+    path(
+        f"{_CLASS}seats/<str:seat>/comparison/shares/",
+        PanelShares.as_view({"get": "list", "post": "create"}),
+        name="api-panel-shares",
+    ),
+    path(
+        f"{_CLASS}seats/<str:seat>/comparison/shares/<int:share>/",
+        PanelShares.as_view({"delete": "destroy"}),
+        name="api-panel-share",
+    ),
     path("championships/", Championships.as_view({"get": "list", "post": "create"}), name="api-championships"),
     path(
         _CHAMPIONSHIP,

@@ -9,7 +9,7 @@ from django.db.models import Count, Q
 
 from competitions import policy
 from competitions.models import CompetitionClass, Entry, PanelSeat
-from competitions.table.panel import PanelComparison, panel_comparison
+from competitions.selectors.comparison import PanelComparison, panel_comparison
 from riders.models import User
 
 _COMPARED = 20

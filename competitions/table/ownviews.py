@@ -15,6 +15,7 @@ from django.views.decorators.cache import never_cache
 
 from competitions import policy
 from competitions.models import PanelSeat, PanelShare
+from competitions.selectors.comparison import panel_comparison
 from competitions.services.panelshares import (
     open_shares,
     share_by_link,
@@ -25,7 +26,6 @@ from competitions.services.panelshares import (
     take_back,
 )
 from competitions.table.judging import compared_seats, seats_to_finish
-from competitions.table.panel import panel_comparison
 from riders.errors import InvalidInput
 from riders.models import User
 

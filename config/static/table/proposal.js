@@ -5,6 +5,7 @@ export const WHOLE_RIDE = null;
 const SURE = 90; // in hundredths
 const LIKELY = 70;
 const MOST_STEPS_BACK = 100;
+const HANGING = /[,;]$/; // where the rest of a sentence stands elsewhere
 const ENDED = /[.!?…,;:–—-]["')”’]*$/;
 
 // The confidence in words; what a person has placed is no longer the machine's guess.
@@ -116,7 +117,7 @@ export class Proposal {
   // Becoming remarks
 
   said(place) {
-    return joined(this.on(place).map((sentence) => sentence.text));
+    return joined(this.on(place).map((sentence) => sentence.text)).replace(HANGING, "");
   }
 
   // What will stand there: "append" keeps what stands and puts the new words after it, "replace" does not.

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
+from competitions.selectors.comparison import panel_comparison
 from competitions.services.results import make_official
-from competitions.table.panel import panel_comparison
 from tests.builders import make_class, make_competition, make_user, mark_sheet
 from tests.competitions.table.conftest import client_of
 
