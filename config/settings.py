@@ -259,6 +259,7 @@ if CELERY_BROKER_URL.startswith("filesystem://"):
 elif CELERY_BROKER_URL.startswith("redis"):
     CELERY_BROKER_TRANSPORT_OPTIONS |= {"socket_timeout": 2, "socket_connect_timeout": 1}
 CELERY_BEAT_SCHEDULE = {
+    "sweep-standings": {"task": "riders.rebuilds_sweep", "schedule": 15.0},
     "sweep-reports": {"task": "reports.jobs_sweep", "schedule": 15.0},
     "sweep-recordings": {"task": "competitions.recordings_sweep", "schedule": 3600.0},
 }

@@ -8,9 +8,10 @@ from celery import shared_task
 from celery.signals import worker_ready
 from django.db import connections
 
-from reports.services.queue import RUN_TASK, SWEEP_TASK, wake
+from reports.services.queue import RUN_TASK, SWEEP_TASK
 from reports.services.running import run_job
 from reports.services.sweeping import sweep_jobs
+from riders.services.workqueue import wake
 
 
 @shared_task(name=RUN_TASK)

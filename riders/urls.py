@@ -1,7 +1,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import include, path
 
-from riders.pages import accounts, associations, closing, outlooks, pairs, seasons
+from riders.pages import accounts, associations, closing, outlooks, pairs, rebuilds, seasons
 
 urlpatterns = [
     path("login/", accounts.LogIn.as_view(), name="login"),
@@ -14,6 +14,7 @@ urlpatterns = [
     path("associations/<slug:slug>/<slug:season_slug>/", seasons.season_page, name="season"),
     path("associations/<slug:slug>/<slug:season_slug>/scores/", seasons.season_unit_page, name="season-unit"),
     path("associations/<slug:slug>/<slug:season_slug>/compare/", seasons.compare_page, name="season-compare"),
+    path("associations/<slug:slug>/<slug:season_slug>/rebuild/", rebuilds.rebuild_page, name="season-rebuild"),
     path("associations/<slug:slug>/<slug:season_slug>/year-end/", closing.year_end, name="season-closing"),
     path(
         "associations/<slug:slug>/<slug:season_slug>/year-end/<int:number>/scores.csv",

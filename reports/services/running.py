@@ -13,16 +13,15 @@ from billiard.exceptions import SoftTimeLimitExceeded
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import IntegrityError
-from django.db.models import F
 from django.utils import timezone
 
 from reports.kind import Kind
 from reports.kinds import kind_named
 from reports.models import Job
-from reports.services.heartbeat import Heartbeat
 from reports.services.printing import PRINTS
 from reports.services.requests import job_key
 from riders.errors import DomainError
+from riders.services.workqueue import Heartbeat, claim, fail, held, note_progress
 from riders.transactions import write_transaction
 
 log = logging.getLogger("markbook.reports")
@@ -47,13 +46,13 @@ class Made:
 
 def run_job(job_id: UUID | str) -> Job | None:
     """Do a queued job and return its row; None where it is gone, done, or another worker has it."""
-    job = _claim(job_id)
+    job = claim(Job, job_id)
     if job is None:
         return None
     try:
-        with Heartbeat(job.pk, attempt=job.attempts):
+        with Heartbeat(job):
             made = _make(job)
-            _note_progress(job, 90)
+            note_progress(job, 90)
             file = _keep(made)
         _finish(job, made, file)
     except SoftTimeLimitExceeded:
@@ -73,25 +72,10 @@ def run_job(job_id: UUID | str) -> Job | None:
     return Job.objects.filter(pk=job.pk).first()
 
 
-def _claim(job_id: UUID | str) -> Job | None:
-    now = timezone.now()
-    with write_transaction():
-        claimed = Job.objects.filter(pk=job_id, state=Job.State.QUEUED).update(
-            state=Job.State.RUNNING,
-            attempts=F("attempts") + 1,
-            started_at=now,
-            heartbeat_at=now,
-            finished_at=None,
-            progress=5,
-            message="",
-        )
-    return Job.objects.filter(pk=job_id, state=Job.State.RUNNING).first() if claimed else None
-
-
 def _make(job: Job) -> Made:
     kind = kind_named(job.kind)
     version, subject, data = _read(job, kind)
-    _note_progress(job, 40)
+    note_progress(job, 40)
     with _building:
         pages = PRINTS[kind.name].build(data)
     return Made(version, kind.file_name(subject), pages)
@@ -128,10 +112,6 @@ def _keep(made: Made) -> str:
     return str(default_storage.save(path, ContentFile(made.pages)))
 
 
-def _note_progress(job: Job, progress: int) -> None:
-    _mine(job).update(progress=progress, heartbeat_at=timezone.now())
-
-
 def _finish(job: Job, made: Made, file: str) -> None:
     """Say that it is done, unless the lease was lost or the job deleted; the row names the version that is shown."""
     values = {
@@ -146,21 +126,15 @@ def _finish(job: Job, made: Made, file: str) -> None:
     key = job_key(job.kind, job.target, made.version, job.options)
     try:
         with write_transaction():
-            finished = _mine(job).update(**values, key=key)
+            finished = held(job).update(**values, key=key)
     except IntegrityError:
         # Someone has asked for the newer version too; its own job makes the same file.
         with write_transaction():
-            finished = _mine(job).update(**values)
+            finished = held(job).update(**values)
     if not finished:
         log.info("Job %s was taken over or deleted while it was made.", job.pk)
 
 
 def _fail(job: Job, message: str) -> None:
     log.warning("Job %s (%s %s) failed: %s", job.pk, job.kind, job.target, message)
-    with write_transaction():
-        _mine(job).update(state=Job.State.FAILED, finished_at=timezone.now(), message=message)
-
-
-def _mine(job: Job) -> Any:
-    """Select the row as long as this attempt holds it: another worker's claim raises the attempts."""
-    return Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
+    fail(job, message)

@@ -5,6 +5,7 @@ from riders.api.associations import Associations, Members
 from riders.api.bundles import AssociationBundles
 from riders.api.closing import SeasonEndings
 from riders.api.people import Pairs
+from riders.api.rebuilds import SeasonRebuilds
 from riders.api.scheme_seasons import SeasonSchemes
 from riders.api.schemes import Schemes
 from riders.api.scores import Scores
@@ -47,6 +48,9 @@ urlpatterns = [
         "seasons/<int:pk>/scheme/",
         SeasonSchemes.as_view({"get": "changes", "post": "switch"}),
         name="api-season-scheme",
+    ),
+    path(
+        "seasons/<int:pk>/rebuild/", SeasonRebuilds.as_view({"get": "latest", "post": "ask"}), name="api-season-rebuild"
     ),
     path("seasons/<int:pk>/closing/", SeasonEndings.as_view({"post": "close"}), name="api-season-closing"),
     path("seasons/<int:pk>/reopening/", SeasonEndings.as_view({"post": "reopen"}), name="api-season-reopening"),

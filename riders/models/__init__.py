@@ -8,6 +8,7 @@ from riders.models.memberships import MembershipChange
 from riders.models.merges import Merge
 from riders.models.names import NameChange
 from riders.models.people import Horse, Owner, Pair, Rider
+from riders.models.rebuilds import StandingsRebuild
 from riders.models.requests import IdempotencyRecord
 from riders.models.schemes import SchemeChange, SchemeDraft, SeasonSchemeChange
 from riders.models.standings import StandingRow, StandingTable
@@ -38,6 +39,7 @@ __all__ = [
     "SeasonSchemeChange",
     "StandingRow",
     "StandingTable",
+    "StandingsRebuild",
     "User",
     "WaitingImport",
 ]

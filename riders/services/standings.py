@@ -6,10 +6,10 @@ from collections.abc import Callable, Collection, Iterable
 from datetime import date
 from itertools import groupby
 
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
-from riders.models import Association, Pair, Season, StandingTable
+from riders.models import Association, Pair, Season, StandingsRebuild, StandingTable
 from riders.ranks import Unrankable
 from riders.selectors.ledger import season_ledger
 from riders.selectors.units import scores_of_units
@@ -64,6 +64,7 @@ def rebuild_members(association: Association, riders: Collection[int] | None) ->
 
 def store_standings(season: Season) -> None:
     """Compute and store inside the caller's transaction; the rows before are replaced."""
+    running_rebuild(season).update(again=True)
     tables = write_tables(season, compute_rows(season, season_rules.read_scheme(season.scheme.document)))
     show_tables(season, tables)
 
@@ -80,6 +81,7 @@ def store_touched(season: Season, *, pairs: Collection[int]) -> bool:
     if units is None or scheme.looks_at_others or scheme.season.rolling or season.computed_at is None:
         store_standings(season)
         return False
+    _tell_rebuild(season, pairs)
     try:
         merge_rows(season, scheme, compute_rows(season, scheme, units=units), units=units)
     except RankedAsAWhole:
@@ -129,25 +131,40 @@ def write_tables(season: Season, rows: Iterable[Worked]) -> list[int]:
     """Write rows, which stand table by table, into new tables that are not shown yet; return the tables' numbers."""
     written = []
     for number, (group, members) in enumerate(groupby(rows, key=lambda row: row.group)):
-        table = StandingTable.objects.create(
-            season=season, number=number, group=season_rules.group_as_dict(group), shown=False
-        )
         held = list(members)
+        table = StandingTable.objects.create(
+            season=season, number=number, group=season_rules.group_as_dict(group), size=len(held)
+        )
         write_rows((table.pk, row) for row in held)
-        StandingTable.objects.filter(pk=table.pk).update(size=len(held))
         written.append(table.pk)
     return written
 
 
-def show_tables(season: Season, tables: Collection[int]) -> None:
-    """Show these tables in the place of those before, which go; inside the caller's transaction.
+def show_tables(season: Season, tables: Collection[int], *, keep: bool = False) -> None:
+    """Show these tables in the place of those before, which go unless ``keep``; inside the caller's transaction.
 
     Raises ``NotAllowed`` where the season is closed.
     """
     refuse_closed(season, what="its standings stay as they are")
-    StandingTable.objects.filter(season=season, shown=True).delete()
+    before = StandingTable.objects.filter(season=season, shown=True)
+    if keep:
+        before.update(shown=False)
+    else:
+        before.delete()
     StandingTable.objects.filter(pk__in=tables).update(shown=True)
     _say_computed(season)
+
+
+def running_rebuild(season: Season) -> QuerySet[StandingsRebuild]:
+    """Select the rebuild that works on a season elsewhere just now; the caller has locked the season."""
+    return StandingsRebuild.objects.filter(season=season, state=StandingsRebuild.State.RUNNING)
+
+
+def _tell_rebuild(season: Season, pairs: Collection[int]) -> None:
+    """Note what changes while the standings are worked out as a whole elsewhere, to be worked out again there."""
+    rebuild = running_rebuild(season).select_for_update().first()
+    if rebuild is not None:
+        running_rebuild(season).update(touched=sorted({*rebuild.touched, *pairs}))
 
 
 def _units_of(scheme: Scheme, pairs: Collection[int]) -> frozenset[str] | None:

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from competitions.models import CompetitionClass
-from reports.services import queue
 from riders.models import User
+from riders.services import workqueue as queue
 from tests import builders
 
 

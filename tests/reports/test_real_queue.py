@@ -23,7 +23,13 @@ from django.db import connection
 from django.utils import timezone
 
 from reports.models import Job
-from reports.services import queue, request_report
+from reports.services import request_report
+from riders.models import StandingsRebuild
+from riders.services import workqueue as queue
+from riders.services.ledger import post_scores
+from riders.services.rebuilds import request_rebuild
+from tests.builders import make_season, qualifying_scheme
+from tests.riders.ledger_rows import row
 
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE = 60.0
@@ -158,3 +164,26 @@ def test_asked_for_while_the_broker_is_down_it_is_made_when_a_worker_starts(work
     assert (job.state, job.heartbeat_at) == (Job.State.QUEUED, None)
     workers.start()
     until(state_is(job, Job.State.DONE))
+
+
+def test_standings_survive_a_worker_killed_in_the_middle_and_the_next_one_completes_them(workers):
+    season = make_season(scheme=qualifying_scheme(require=[]))
+    post_scores([row(n, key=f"s{n}", percentage=f"6{n}") for n in range(1, 5)], by=None)
+    season.rows.update(value="99.875")
+    with workers.gate_shut():
+        victim = workers.start()
+        rebuild = request_rebuild(season, by=None)
+        until(StandingsRebuild.objects.filter(pk=rebuild.pk, state=Job.State.RUNNING, progress=95).exists)
+        assert request_rebuild(season, by=None) == rebuild
+        assert {value for (value,) in season.rows.values_list("value")} == {"99.875"}
+        workers.kill(victim)
+    assert {value for (value,) in season.rows.values_list("value")} == {"99.875"}
+    post_scores([row(1, key="late", percentage="80")], by=None)
+    # The clock goes on: nobody has heard of that worker for a while.
+    StandingsRebuild.objects.filter(pk=rebuild.pk).update(heartbeat_at=timezone.now() - timedelta(minutes=1))
+    workers.start()
+    until(StandingsRebuild.objects.filter(pk=rebuild.pk, state=Job.State.DONE).exists)
+    rebuild.refresh_from_db()
+    assert rebuild.attempts == 2
+    assert list(season.rows.values_list("unit", "value"))[:2] == [("R1/H1", "70.500"), ("R4/H4", "64.000")]
+    until(lambda: season.tables.count() == 1)

@@ -9,8 +9,9 @@ from django.conf import settings as django_settings
 from django.contrib.auth.models import AnonymousUser
 
 from reports.models import Job
-from reports.services import queue, request_report, retry_job, run_job
+from reports.services import request_report, retry_job, run_job
 from riders.errors import InvalidInput, NotAllowed
+from riders.services import workqueue as queue
 from tests import builders
 
 pytestmark = pytest.mark.django_db

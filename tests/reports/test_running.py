@@ -13,9 +13,10 @@ from pypdf import PdfReader
 
 from reports.kinds import KINDS
 from reports.models import Job
-from reports.services import heartbeat, request_report, run_job, running
-from reports.services.heartbeat import Heartbeat
+from reports.services import request_report, run_job, running
 from reports.services.printing import PRINTS, Print
+from riders.services import workqueue
+from riders.services.workqueue import Heartbeat
 from tests import builders
 
 pytestmark = pytest.mark.django_db
@@ -196,7 +197,8 @@ def test_a_job_gives_signs_of_life_while_it_is_made(job):
             super()._write()
             written.set()
 
-    with Watched(job.pk, attempt=1, every=0.01):
+    job.refresh_from_db()
+    with Watched(job, every=0.01):
         assert written.wait(10)
     job.refresh_from_db()
     assert job.heartbeat_at is not None
@@ -208,16 +210,13 @@ def test_a_heartbeat_that_cannot_be_written_ends_nothing(job, monkeypatch, caplo
 
     def refuse(**_fields):
         tried.set()
-        raise heartbeat.DatabaseError("locked")
+        raise workqueue.DatabaseError("locked")
 
     class Refusing:
-        def filter(self, **_where):
-            return self
-
         update = staticmethod(refuse)
 
-    monkeypatch.setattr(heartbeat.Job, "objects", Refusing())
-    with Heartbeat(job.pk, attempt=1, every=0.01):
+    monkeypatch.setattr(workqueue, "held", lambda _work: Refusing())
+    with Heartbeat(job, every=0.01):
         assert tried.wait(10)
     assert "could not be written" in caplog.text
 

@@ -6,9 +6,10 @@ import pytest
 from django.utils import timezone
 
 from reports.models import Job
-from reports.services import queue, request_report, run_job, sweep_jobs
-from reports.services.sweeping import MOST_ATTEMPTS, NEVER_TAKEN_TOO_LONG, QUEUED_TOO_LONG, SILENT_TOO_LONG
+from reports.services import request_report, run_job, sweep_jobs
 from reports.tasks import job_run_task, jobs_sweep_task, sweep_at_start
+from riders.services import workqueue as queue
+from riders.services.workqueue import MOST_ATTEMPTS, NEVER_TAKEN_TOO_LONG, QUEUED_TOO_LONG, SILENT_TOO_LONG
 
 pytestmark = pytest.mark.django_db
 

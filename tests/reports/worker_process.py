@@ -1,7 +1,7 @@
 """A real worker in a process of its own: ``python worker_process.py GATE QUEUE``.
 
-What it has built it keeps only once it gets the lock on the file GATE, so that a test which holds that lock finds the
-worker in the middle of a job for as long as it likes.
+A report that it has built it keeps, and standings that it has written it shows, only once it gets the lock on the file
+GATE, so that a test which holds that lock finds the worker in the middle of a job for as long as it likes.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from config.celery import app
 def main(gate: Path, queue_name: str) -> None:
     django.setup()
     from reports.services import running  # noqa: PLC0415 - models can be imported only after the set-up
+    from riders.services import rebuilds  # noqa: PLC0415 - as above
 
     keep = running._keep
 
@@ -27,6 +28,14 @@ def main(gate: Path, queue_name: str) -> None:
             return keep(made)
 
     running._keep = keep_behind_the_gate
+    show = rebuilds._show
+
+    def show_behind_the_gate(*given: object) -> None:
+        with gate.open("a") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            show(*given)
+
+    rebuilds._show = show_behind_the_gate
     app.conf.task_default_queue = queue_name
     options = [
         "--pool",
