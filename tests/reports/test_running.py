@@ -238,7 +238,7 @@ def test_one_build_at_a_time_in_a_process(monkeypatch):
         running, "kind_named", lambda name: replace(KINDS[name], file_name=lambda _subject: "results.pdf")
     )
     monkeypatch.setattr(running, "_read", lambda _job, _kind: ("1", None, None))
-    monkeypatch.setattr(running, "_note_progress", lambda _job, _progress: None)
+    monkeypatch.setattr(running, "note_progress", lambda _job, _progress: None)
 
     def make() -> None:
         gate.wait()
