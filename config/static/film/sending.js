@@ -21,6 +21,7 @@ async function ask(method, address, { body, headers = {} } = {}) {
   if (response.ok) return response.status === 204 ? null : response.json();
   const said = (response.headers.get("Content-Type") || "").startsWith("application/json") ? await response.json() : {};
   if (response.status === 409 && method === "PUT") return { moved: true };
+  if (response.status === 413 && method === "PUT" && body.size > SMALLEST) return { tooLarge: true };
   if (response.status >= 500 || response.status === 429 || response.status === 409) throw new Error(said.message);
   throw new Refused(said.message || `The server answered ${response.status}. Log in again in another window, then go on here.`);
 }
@@ -76,16 +77,22 @@ async function send(file) {
 async function sendPieces(file, address, begun) {
   let { arrived } = begun;
   let size = SMALLEST;
+  let largest = Math.min(LARGEST, begun.largest_piece);
   show({ arrived, length: file.size });
   while (arrived < file.size) {
-    const end = Math.min(file.size, arrived + size, arrived + begun.largest_piece);
+    const end = Math.min(file.size, arrived + size);
     const began = performance.now();
     const answer = await insist(() => ask("PUT", address, { body: file.slice(arrived, end), headers: { "Content-Type": "application/octet-stream", "Content-Range": `bytes ${arrived}-${end - 1}/${file.size}` } }));
+    if (answer.tooLarge) { // something on the way takes smaller ones only
+      largest = Math.max(SMALLEST, Math.floor(size / 2));
+      size = largest;
+      continue;
+    }
     const state = answer.moved ? await insist(() => ask("GET", address)) : answer; // another window sends it too
     if (state.state !== "arriving") throw new Refused("This upload was ended elsewhere. Look at this page anew.");
     const took = performance.now() - began;
-    if (took < QUICK) size = Math.min(LARGEST, size * 2);
-    else if (took > SLOW) size = Math.max(SMALLEST, size / 2);
+    if (took < QUICK) size = Math.min(largest, size * 2);
+    else if (took > SLOW) size = Math.max(SMALLEST, Math.floor(size / 2));
     arrived = state.arrived;
     show(state);
   }

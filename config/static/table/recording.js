@@ -36,7 +36,7 @@ export class RecordingPanel {
     this.play = button("Play", () => this.player.toggle(), { className: "button t-film-play" });
     this.slow = button("Slower", () => this.player.slower(), { className: "button quiet", "aria-pressed": "false" });
     this.moves = el("div", { className: "t-film-moves", role: "group", "aria-label": "Playing" }, button("Back 5 s", () => this.player.back(), { className: "button quiet" }), this.play, this.slow);
-    return [video, this.moves, from];
+    return [el("div", { className: "t-film-top" }, video, this.moves), from];
   }
 
   // What is stamped of the current movement: the moment, and whether the camera showed enough.

@@ -111,6 +111,22 @@ def test_it_waits_for_the_network_and_goes_on_by_itself(open_as, rider, tmp_path
     assert len(failures) == 2
 
 
+def test_a_proxy_that_takes_small_pieces_only_gets_small_pieces(open_as, rider, tmp_path):
+    page = open_as(rider, PAGE)
+    sizes = []
+
+    def narrow(route) -> None:
+        size = len(route.request.post_data_buffer or b"")
+        sizes.append(size)
+        route.fulfill(status=413, body="too large") if size > 600_000 else route.continue_()
+
+    page.route("**/uploads/*/", lambda route: narrow(route) if route.request.method == "PUT" else route.continue_())
+    choose(page, large_film(tmp_path))
+    page.get_by_role("button", name="Send the film").click()
+    expect(page.get_by_text("Filmed at C.")).to_be_visible(timeout=20000)
+    assert sum(size > 600_000 for size in sizes) == 1
+
+
 def test_what_cannot_be_sent_is_said_beside_the_file(open_as, rider, settings):
     page = open_as(rider, PAGE)
     send = page.get_by_role("button", name="Send the film")

@@ -181,6 +181,9 @@ def test_the_page_fits_and_axe_finds_nothing(open_sheet, width, height):
     page.keyboard.press("Enter")
     page.keyboard.press("l")
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    page.evaluate("window.scrollTo(0, 400)")
+    assert page.get_by_role("button", name="Back 5 s").bounding_box()["y"] > 0
+    page.evaluate("window.scrollTo(0, 0)")
     film, card = (page.locator(found).bounding_box() for found in (".t-film-picture", ".t-card:not([hidden])"))
     beside = film["x"] + film["width"] <= card["x"]
     assert beside is (width >= 768)
