@@ -208,13 +208,14 @@ class Results(CompetitionResource):
     @extend_schema(
         summary="Read the whole class",
         description="The class as a `class/1` document, with every mark, deduction and the rules: all that is "
-        "needed to compute the results again. It holds no remarks. For the office of the competition.",
+        "needed to compute the results again. It holds no remarks; of rides seen in a recording it has the moments. "
+        "For the office of the competition.",
         responses={200: OpenApiResponse(OpenApiTypes.OBJECT, "A class/1 document.", [_CLASS_DOCUMENT])},
     )
     def document(self, request: Request, pk: int) -> Response:
         found = self.competition_class(request, pk)
         self.demand_office(request, found.competition)
-        response = Response(class_document(found))
+        response = Response(class_document(found, moments=True))
         response["ETag"] = etag_of(found.version)
         return response
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
@@ -30,9 +31,11 @@ def items_of_seat(test: scoring.Test, seat: PanelSeat) -> tuple[scoring.Item, ..
     return tuple(item for item in test.items if not seat.parts or item.part in seat.parts)
 
 
-def class_document(competition_class: CompetitionClass) -> dict[str, Any]:
+def class_document(competition_class: CompetitionClass, *, moments: bool = False) -> dict[str, Any]:
     """Return a class with all that is needed to compute it, as ``class/1``; who has not started is left out.
 
+    With ``moments`` a sheet seen in a recording says when each item was marked and what the camera hid: for who takes
+    the class elsewhere. Results never depend on them, so what is published leaves them out.
     Columns are read, not objects: this runs at every saved mark.
     """
     seats = list(competition_class.seats.all())
@@ -42,6 +45,8 @@ def class_document(competition_class: CompetitionClass) -> dict[str, Any]:
         )
     )
     sheets = _sheet_documents(competition_class, {seat.pk: seat.seat for seat in seats})
+    if moments:
+        _add_moments(competition_class, sheets)
     points_given = any("points" in sheet for of_entry in sheets.values() for sheet in of_entry.values())
     return {
         "format": "class/1",
@@ -77,6 +82,17 @@ def _sheet_documents(
         if marks or given_result is not None:
             documents.setdefault(entry_id, {})[letters[seat_id]] = sheet_document(marks, given_result)
     return documents
+
+
+def _add_moments(competition_class: CompetitionClass, documents: dict[int, dict[str, dict[str, Any]]]) -> None:
+    rows = Sheet.objects.filter(entry__competition_class=competition_class)
+    for entry_id, letter, times, limited in rows.values_list("entry_id", "seat__seat", "times", "limited"):
+        document = documents.get(entry_id, {}).get(letter)
+        if document is not None and "marks" in document:
+            if times:
+                document["x-times"] = {item: format_exact(Fraction(time, 1000)) for item, time in times.items()}
+            if limited:
+                document["x-limited"] = limited
 
 
 def _panel_member(seat: PanelSeat) -> dict[str, Any]:

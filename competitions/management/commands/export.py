@@ -43,7 +43,7 @@ _WHAT: dict[str, Callable[..., Any]] = {
     "entries": lambda slug: exports.entries_csv(competition_named(slug)),
     "marks": lambda slug: exports.marks_csv(competition_named(slug)),
     "outcomes": lambda slug: exports.outcomes_csv(competition_named(slug)),
-    "class": lambda slug, number: class_document(class_numbered(slug, number)),
+    "class": lambda slug, number: class_document(class_numbered(slug, number), moments=True),
     "results": lambda slug, number: _results(class_numbered(slug, number)),
     "test": lambda key: _kept(Test, key),
     "rule-set": lambda key: _kept(RuleSet, key),

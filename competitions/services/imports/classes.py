@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace as replaced
 from typing import Any
 
 import scoring
@@ -10,6 +11,7 @@ from competitions.models import CompetitionClass
 from competitions.services.entries import OutcomeChanges
 from competitions.services.imports.lookup import ClassBook
 from competitions.services.imports.marks import SheetDraft, write_drafts
+from competitions.services.imports.moments import moment_changes
 from competitions.services.imports.outcomes import OutcomeDraft, deduction_from, write_outcomes
 from competitions.services.results import recompute_class
 from competitions.services.sheets import SheetChanges
@@ -86,14 +88,16 @@ def _drafts(
         draft = _EntryDraft(_outcome_draft(book, entry, raw))
         for letter, sheet in entry.sheets.items():
             path = f"entries[{index}].sheets.{letter}"
-            changes = _sheet_changes(
-                SheetDraft(book, draft.outcome.entry, book.seats[letter]), sheet, raw["sheets"][letter]
-            )
-            if changes is None:
+            sheet_draft, given = SheetDraft(book, draft.outcome.entry, book.seats[letter]), raw["sheets"][letter]
+            moments = moment_changes(given, sheet_draft, path=path, problems=problems)
+            changes = _sheet_changes(sheet_draft, sheet, given) or (moments and (sheet_draft, SheetChanges(), []))
+            if not changes:
                 continue
             sheet_draft, wanted, differing = changes
             if differing and not replace:
                 problems += [(f"{path}{where}", sentence) for where, sentence in differing]
+            if moments:
+                wanted = replaced(wanted, times=moments.times, limited=moments.limited)
             draft.sheets.append((sheet_draft, wanted))
         drafts.append(draft)
     return drafts

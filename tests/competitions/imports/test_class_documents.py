@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+import scoring
 from competitions.models import CompetitionClass, Entry, Sheet
 from competitions.selectors.documents import class_document
 from competitions.services.documents import save_test
@@ -114,3 +115,46 @@ def test_official_results_are_not_changed(keyed, here):
     document["entries"][0]["errors"] = 2
     with pytest.raises(NotAllowed, match="official"):
         import_class_document(here, document, by=None)
+
+
+def test_moments_of_a_recording_come_along_and_count_for_nothing(keyed, here):
+    first = keyed.entries.get(number="1")
+    mark_sheet(first, "C", marks={}, times={"1": 83400, "2": 90000}, limited=["2"])
+    plain, document = class_document(keyed), class_document(keyed, moments=True)
+    sheet = document["entries"][0]["sheets"]["C"]
+    assert (sheet["x-times"], sheet["x-limited"]) == ({"1": "83.4", "2": "90"}, ["2"])
+    assert "x-times" not in plain["entries"][0]["sheets"]["C"]
+    results = [scoring.compute_results(scoring.read_class(found)) for found in (document, plain)]
+    assert results[0] == results[1]
+    assert counts(here, document) == (3, 0, 0)
+    taken = Sheet.objects.get(entry__competition_class=here, entry__number="1", seat__seat="C")
+    assert (taken.times, taken.limited) == ({"1": 83400, "2": 90000}, ["2"])
+    assert counts(here, document) == (0, 0, 3)
+    sheet["x-times"]["1"] = "84"
+    assert counts(here, document) == (0, 1, 2)
+    taken.refresh_from_db()
+    assert (taken.times["1"], taken.marks["1"]) == (84000, 65)
+
+
+@pytest.mark.parametrize(
+    "extra",
+    [
+        {"x-times": {"1": "83.4005"}},
+        {"x-times": {"1": "soon"}},
+        {"x-times": {"1": None}},
+        {"x-times": {"1": "-1"}},
+        {"x-times": {"1": "90000"}},
+        {"x-times": {"99": "1"}},
+        {"x-times": ["1"]},
+        {"x-limited": "1"},
+        {"x-limited": [1]},
+        {"x-limited": ["99"]},
+    ],
+)
+def test_moments_that_cannot_be_are_problems_with_their_path(keyed, here, extra):
+    document = class_document(keyed)
+    document["entries"][0]["sheets"]["C"] |= extra
+    problems = problems_of(here, document)
+    assert len(problems) == 1
+    assert problems[0][0].startswith("entries[0].sheets.C.x-"), problems
+    assert not Sheet.objects.filter(entry__competition_class=here).exists()
