@@ -53,6 +53,14 @@ class NextScoreSerializer(serializers.Serializer[Any]):
         return {"from": OptionalFigure(), **super().get_fields()}
 
 
+class NextPlaceSerializer(serializers.Serializer[Any]):
+    to = serializers.IntegerField(allow_null=True, help_text="Null is any lower place.")
+    value = OptionalFigure()
+
+    def get_fields(self) -> dict[str, Any]:
+        return {"from": serializers.IntegerField(), **super().get_fields()}
+
+
 class OutlookSerializer(serializers.Serializer[Any]):
     """An ``outlook/1`` document."""
 
@@ -66,6 +74,11 @@ class OutlookSerializer(serializers.Serializer[Any]):
     at_least_each = OptionalFigure()
     rides = FurtherRideSerializer(many=True)
     next_score = NextScoreSerializer(many=True)
+    next_place = NextPlaceSerializer(
+        many=True,
+        required=False,
+        help_text="The value by the place of one more score; where the scheme looks at places.",
+    )
 
 
 class ChanceSerializer(serializers.Serializer[Any]):

@@ -39,7 +39,9 @@ def outlook_page(request: HttpRequest, slug: str, season_slug: str, pair_id: int
         return found
     address = reverse("outlook-plot", args=[slug, season_slug, pair_id, 0]).removesuffix("0.svg")
     groups = [_group_view(group, f"{address}{index}.svg") for index, group in enumerate(found.groups)]
-    return render(request, "riders/outlook.html", {"outlook": found, "season": found.season, "groups": groups})
+    over = found.as_of >= found.season.ends_on
+    context = {"outlook": found, "season": found.season, "groups": groups, "over": over}
+    return render(request, "riders/outlook.html", context)
 
 
 @require_safe

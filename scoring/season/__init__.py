@@ -10,7 +10,7 @@ from scoring.season.chances import Chance, compute_chances
 from scoring.season.descriptions import describe_scheme
 from scoring.season.ledger import Score, number_text, scores_from_rows
 from scoring.season.ledger_reading import read_scores
-from scoring.season.outlook import NextScore, Outlook, Ride, compute_outlook
+from scoring.season.outlook import NextPlace, NextScore, Outlook, Ride, compute_outlook
 from scoring.season.placing import place_rows
 from scoring.season.rows import GroupKey, Row, group_as_dict
 from scoring.season.scheme import Scheme, read_scheme
@@ -19,6 +19,7 @@ from scoring.season.standings import Standings, compute_standings
 __all__ = [
     "Chance",
     "GroupKey",
+    "NextPlace",
     "NextScore",
     "Outlook",
     "Ride",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from scoring.exact import format_units
 from scoring.season.admission import Admitted, admit, day_in_force, group_of
@@ -18,8 +19,9 @@ from scoring.season.requirements import Met
 from scoring.season.rows import GroupKey, group_as_dict, group_order, plain_value
 from scoring.season.scheme import Scheme
 
-__all__ = ["NextScore", "Outlook", "Ride", "compute_outlook"]
+__all__ = ["NextPlace", "NextScore", "Outlook", "Ride", "compute_outlook"]
 
+_MOST_PLACES = 30
 _DECIMALS = len(str(GRID)) - 1
 
 
@@ -41,6 +43,18 @@ class NextScore:
         if self.value is None and self.at_first is not None:
             piece |= {"value_from": self.at_first, "value_to": self.at_last}
         return piece
+
+
+@dataclass(frozen=True, slots=True)
+class NextPlace:
+    """The value after one more score with a place from ``first`` to ``last`` (None: any lower one too)."""
+
+    first: int
+    last: int | None
+    value: str | None
+
+    def as_dict(self) -> dict[str, object]:
+        return {"from": self.first, "to": self.last, "value": self.value}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +88,11 @@ class Outlook:
     rides: tuple[Ride, ...] = ()
     next_score: tuple[NextScore, ...] = ()
     tier: str | None = None
+    next_place: tuple[NextPlace, ...] = ()
 
     def as_document(self) -> dict[str, object]:
-        """Return ``outlook/1``."""
-        return {
+        """Return ``outlook/1``; ``next_place`` is there where the scheme looks at places."""
+        document: dict[str, object] = {
             "format": "outlook/1",
             "unit": self.unit,
             "group": group_as_dict(self.group),
@@ -89,6 +104,9 @@ class Outlook:
             "rides": [ride.as_dict() for ride in self.rides],
             "next_score": [piece.as_dict() for piece in self.next_score],
         }
+        if self.next_place:
+            document["next_place"] = [piece.as_dict() for piece in self.next_place]
+        return document
 
 
 def _without_met(met: Met) -> dict[str, object]:
@@ -156,6 +174,7 @@ def _outlook(scheme: Scheme, unit: str, group: GroupKey, admitted: Admitted, *, 
         rides=() if plan is None else tuple(_ride(plan, index) for index in range(len(plan.profiles))),
         next_score=_next_score(prospect, profiles, plan=plan, latest=prospect.unridden.latest),
         tier=assessment.tier,
+        next_place=_next_place(prospect, profiles, latest=prospect.unridden.latest),
     )
 
 
@@ -199,6 +218,32 @@ def _next_score(
         if pieces and pieces[-1].value is not None and pieces[-1].value == piece.value:
             piece = NextScore(pieces.pop().first, piece.last, piece.value, piece.at_first, piece.at_last)
         pieces.append(piece)
+    return tuple(pieces)
+
+
+def _next_place(prospect: Prospect, profiles: Sequence[Profile], *, latest: Score | None) -> tuple[NextPlace, ...]:
+    """Look at one more ride like the unit's latest one, place by place; nothing where the scheme looks at no places.
+
+    Its percentage is that of the latest ride. Places are looked at as far as the class has starters.
+    """
+    scheme = prospect.scheme
+    if scheme.value is None or not scheme.works_by_places or not prospect.unridden.possible or not profiles:
+        return ()
+    alike = max(profiles, key=lambda profile: _likeness(profile, latest))
+    percentage = latest.percentage if latest is not None and latest.percentage is not None else Fraction(STEPS, GRID)
+    starters = dict(alike).get("starters")
+    lowest = min(_MOST_PLACES, starters) if isinstance(starters, int) else _MOST_PLACES
+    pieces: list[NextPlace] = []
+    for place in range(1, lowest + 1):
+        placed: Profile = tuple((name, place if name == "placing" else value) for name, value in alike)
+        assessment = prospect.assess_with([placed], percentage=percentage)
+        value = prospect.published(assessment.valued.number).value
+        if pieces and pieces[-1].value == value:
+            pieces[-1] = NextPlace(pieces[-1].first, place, value)
+        else:
+            pieces.append(NextPlace(place, place, value))
+    if pieces and starters is None:
+        pieces[-1] = NextPlace(pieces[-1].first, None, pieces[-1].value)
     return tuple(pieces)
 
 

@@ -13,6 +13,7 @@ from scoring.season.limits import Limit, read_fields, read_limits
 from scoring.season.requirements import Requirement, read_requirements
 from scoring.season.step_reading import read_steps
 from scoring.season.steps import FromStarters, Places, PlacesByStarters, RidersBeaten, Steps, inner_steps
+from scoring.season.steps import Take as TakeField
 from scoring.season.thresholds import Threshold, read_threshold
 from scoring.season.ties import Tie, read_ties
 from scoring.season.value_reading import read_value
@@ -64,6 +65,15 @@ class Scheme:
         return any(
             isinstance(step, RidersBeaten)
             or (isinstance(step, Places | PlacesByStarters | FromStarters) and step.shared != "same")
+            for step in inner_steps(self.score)
+        )
+
+    @property
+    def works_by_places(self) -> bool:
+        """Tell whether a score's number depends on its place."""
+        return any(
+            isinstance(step, Places | PlacesByStarters | FromStarters | RidersBeaten)
+            or (isinstance(step, TakeField) and step.field == "placing")
             for step in inner_steps(self.score)
         )
 

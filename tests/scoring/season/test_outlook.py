@@ -328,3 +328,34 @@ def test_the_lowest_percentage_is_the_first_that_rounds_up_to_the_threshold(thre
     below = value - Fraction(1, 3000)
     rounded = [round_to_units(v, decimals=1, rounding=Rounding.HALF_UP) for v in (below, value)]
     assert Fraction(format_units(rounded[1], decimals=1)) >= Fraction(threshold) > Fraction(rounded[0], 10)
+
+
+def test_where_places_count_the_value_is_told_place_by_place():
+    """8, 6, 5 points for the first three places, 1 for any other; the best two count: 6 and 1 stand, by hand."""
+    rule = scheme(
+        score=[{"places": {"1": "8", "2": "6", "3": "5", "*": "1"}}],
+        rerank=["class"],
+        value={"take": {"best": 2}, "aggregate": "sum"},
+        decimals=0,
+    )
+    scores = ledger(
+        {"pair": "P1", "percentage": "65", "placing": "2", "class": "1"},
+        {"pair": "P2", "percentage": "70", "placing": "1", "class": "1"},
+        *({"pair": f"P{n}", "percentage": "70", "placing": str(n - 1), "class": "2"} for n in (2, 3, 4)),
+        {"pair": "P1", "percentage": "60", "placing": "4", "class": "2"},
+    )
+    found = outlook(rule, scores)
+    assert found.value == "7"
+    assert [(piece.first, piece.last, piece.value) for piece in found.next_place] == [
+        (1, 1, "14"),
+        (2, 2, "12"),
+        (3, 3, "11"),
+        (4, None, "7"),
+    ]
+    assert found.as_document()["next_place"][-1] == {"from": 4, "to": None, "value": "7"}
+
+
+def test_where_places_do_not_count_none_is_told():
+    found = outlook(scheme(value={"aggregate": "mean"}), ledger(*rides(60, 64)))
+    assert found.next_place == ()
+    assert "next_place" not in found.as_document()
