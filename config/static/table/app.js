@@ -133,10 +133,13 @@ function drawState() {
 
 // The server's days
 
+class Refused extends Error {} // the server is there, and said no
+
 async function ask(address) {
   const response = await fetch(address, { headers: { Accept: "application/json" }, signal: AbortSignal.timeout(20000) });
   if (response.status === 401) sender.say("logged-out");
-  if (!response.ok) throw new Error(String(response.status));
+  else if (!response.ok) sender.say("trouble", `The server answered ${response.status}.`);
+  if (!response.ok) throw new Refused(response.status);
   return response.json();
 }
 
@@ -147,13 +150,13 @@ async function refresh() {
     book.beUser(found.user);
     listed = found.days;
     book.set("listed", listed);
-    if (["offline", "logged-out", "other-user"].includes(sender.state)) sender.say("idle");
+    if (["offline", "logged-out", "other-user", "trouble"].includes(sender.state)) sender.say("idle");
     sender.kick({ now: true });
     const place = placeOf(window.location.pathname);
     const wanted = listed.filter((row) => row.current || (row.slug === place.slug && (row.date === place.date || row.classes.includes(place.cls))));
     for (const row of wanted) book.takeDay(await ask(`${addresses.day(row)}data/`));
-  } catch {
-    if (sender.state !== "logged-out") reached = false;
+  } catch (error) {
+    if (!(error instanceof Refused)) reached = false;
   }
   if (!sheet) show({ focus: false });
   drawState();

@@ -49,11 +49,16 @@ export class Sender extends EventTarget {
     if (this.batch().length && this.state !== "other-user") this.kick();
   }
 
-  // All up to what is still being written: nothing overtakes.
+  // All up to what is still being written: nothing overtakes. Where the server stumbled over that twice, one sheet after
+  // the other: what it stumbles over then keeps the other sheets back no longer.
   batch() {
     const sending = this.book.sending();
     const end = sending.findIndex((change) => change.open);
-    return sending.slice(0, end < 0 ? BATCH : Math.min(end, BATCH));
+    const batch = sending.slice(0, end < 0 ? BATCH : Math.min(end, BATCH));
+    if (this.state !== "trouble" || this.failures < 2) return batch;
+    const places = [...new Set(batch.map((change) => `${change.entry}/${change.seat}`))];
+    const place = places[this.failures % places.length];
+    return batch.filter((change) => `${change.entry}/${change.seat}` === place);
   }
 
   post(batch) {

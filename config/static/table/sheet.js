@@ -98,7 +98,7 @@ export class SheetPage {
       el("div", { className: "t-columns" },
         this.recording?.element,
         el("div", { className: "t-main" }, this.card, this.finishing, this.writing, this.pad.place, this.moves, el("div", { className: "t-news" }, this.said, this.takeBack)),
-        el("div", { className: "t-side" }, this.list, el("p", { className: "t-choice" }, this.percent, el("label", { htmlFor: "percent" }, "Show the running percentage")), this.running, keys)));
+        el("div", { className: "t-side" }, this.list, el("label", { className: "t-choice" }, this.percent, "Show the running percentage"), this.running, keys)));
     this.lead.textContent = `Seat ${seat.seat}${seat.judge ? `, ${seat.judge}` : ""} · Class ${cls.number} · ${cls.test}`;
     this.onKey = (event) => this.onPageKey(event);
     document.addEventListener("keydown", this.onKey);
@@ -139,7 +139,14 @@ export class SheetPage {
     this.drawNow();
     this.offer();
     if (!quiet) this.listed[this.at]?.row.scrollIntoView({ block: "nearest" });
-    if (!quiet && this.element.getBoundingClientRect().top < 0) (this.line ? this.card : this.finishing).scrollIntoView({ block: "start" });
+    if (!quiet) this.bringUp();
+  }
+
+  // What a mark needs stays in sight: on a screen too short for the whole page from the movement down to the moves.
+  bringUp() {
+    const above = this.element.getBoundingClientRect().top < 0;
+    const below = this.moves.getBoundingClientRect().bottom > window.innerHeight;
+    if (above || below) (this.line ? this.card : this.finishing).scrollIntoView({ block: "start" });
   }
 
   firstGap() {
@@ -292,7 +299,7 @@ export class SheetPage {
 
   sign() {
     this.finish();
-    if (this.view.held.length) return this.say("Decide first what differs, then sign.");
+    if (this.view.held.length || this.view.refused.length) return this.say("Decide first what differs, then sign.");
     this.write("signed", true);
     this.book.closeAll();
     return this.say("Signed and locked.");

@@ -47,11 +47,11 @@ def test_every_value_in_every_field_is_taken_or_refused_by_itself(send, judge, p
 
 
 @pytest.mark.parametrize("name", ["id", "deviceTime", "entry", "seat", "field", "overGiven"])
-@pytest.mark.parametrize("wrong", [*TEXTS, None, True, False, 0, -1, 2**62, 2**70, 1.5, [], {}], ids=ascii)
-def test_every_part_of_a_change_may_be_nonsense(send, judge, place, name, wrong):
-    change = place() | {"field": "mark.1", "value": 65, "base": None, name: wrong}
-    response = send(judge, change)
-    assert response.status_code in {200, 400}
+def test_every_part_of_a_change_may_be_nonsense(send, judge, place, name):
+    client, where = client_of(judge), place()
+    for wrong in (*TEXTS, None, True, False, 0, -1, 2**62, 2**70, 1.5, [], {}):
+        change = where | {"field": "mark.1", "value": 65, "base": None, name: wrong}
+        assert send(judge, change, client=client).status_code in {200, 400}, ascii(wrong)
     if name in {"entry", "seat"}:
         assert not Sheet.objects.exists()
 

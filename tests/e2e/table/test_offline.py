@@ -275,3 +275,36 @@ def test_two_pages_of_one_browser_show_the_same(day, address):
     expect(day.locator(".t-list-mark").nth(1)).to_have_text("6.5")
     expect(day.locator(ARRIVED)).to_be_visible()
     assert Sheet.objects.get().marks == {"1": 70, "2": 65}
+
+
+def test_a_server_in_trouble_is_not_called_a_network_that_is_gone(open_as, judge, address):
+    page = open_as(judge, reverse("me"))
+    page.route("**/table/day/*/*/data/", lambda route: route.fulfill(status=500, body="no"))
+    page.goto(reverse("table"))
+    expect(page.locator("#state")).to_contain_text("The server answered 500.")
+    expect(page.locator("#state")).not_to_contain_text("No network")
+
+
+def test_a_sheet_that_the_server_stumbles_over_does_not_keep_the_others_back(day, cls, address):
+    """The day is sent sheet by sheet as soon as sending it at once has failed twice."""
+    stumbles = cls.entries.get(number="1").pk
+
+    def stumble(route):
+        if f'"entry":{stumbles},' in route.request.post_data:
+            route.fulfill(status=500, body="no")
+        else:
+            route.continue_()
+
+    day.context.set_offline(True)
+    for number in "123":
+        open_sheet(day, address(number))
+        write(day, "7", "65")
+    kept(day, 6)
+    day.route("**/table/changes/", stumble)
+    day.context.set_offline(False)
+    expect(day.locator("#state[data-waiting='2']")).to_be_visible(timeout=40000)
+    expect(day.locator("#state")).to_contain_text("The server answered 500. 2 changes are kept here")
+    assert [sheet.entry.number for sheet in Sheet.objects.order_by("entry__number")] == ["2", "3"]
+    day.unroute("**/table/changes/")
+    expect(day.locator(ARRIVED)).to_be_visible(timeout=40000)
+    assert Sheet.objects.count() == 3

@@ -228,3 +228,60 @@ def test_no_page_is_wider_than_the_screen_and_axe_finds_nothing(open_as, judge, 
     expect(page.get_by_role("heading", name="By movement")).to_be_visible()
     look("panel")
     assert faults == {}
+
+
+@pytest.mark.parametrize(("width", "height"), [(360, 740), (768, 1024), (1280, 800)])
+def test_everything_is_large_enough_for_a_glove(open_as, judge, cls, address, width, height):
+    """44 px either way (target size of WCAG 2.1, 2.5.5); a box counts with the words that tick it."""
+    mark_sheet(cls.entries.get(number="2"), "C", marks={"1": 70}, remarks={"1": "straight"})
+    page = open_as(judge, reverse("table"), viewport={"width": width, "height": height}, has_touch=True)
+    expect(page.locator(".t-ride").first).to_be_visible()
+    assert page.evaluate(SMALL) == []
+    page.goto(address("2"))
+    expect(page.locator(".t-sheet[data-ready]")).to_be_visible()
+    assert page.evaluate(SMALL) == []
+    page.keyboard.press("f")
+    assert page.evaluate(SMALL) == []
+
+
+SMALL = """() => [...document.querySelectorAll("main a, main button, main summary, main textarea, main label:has(input), main input")]
+  .filter((found) => found.checkVisibility() && !found.closest("label")?.contains(found.closest("input")))
+  .map((found) => [found.tagName, found.textContent, found.getBoundingClientRect()])
+  .filter(([, , box]) => box.width > 1 && (box.width < 43.5 || box.height < 43.5))
+  .map(([tag, words, box]) => `${tag} ${words}: ${Math.round(box.width)} x ${Math.round(box.height)}`)"""
+
+
+def test_a_whole_mark_is_in_reach_of_one_thumb_on_a_phone(open_as, judge, address):
+    """On the screen of a small phone with its bars, everything for a mark stays in sight from mark to mark."""
+    page = open_as(judge, address(), viewport={"width": 360, "height": 640}, has_touch=True)
+    expect(page.locator(".t-sheet[data-ready]")).to_be_visible()
+    for _ in range(3):
+        touch(page, 7, 5)
+        said = page.locator("#state").bounding_box()
+        for name in (".t-card:visible", ".t-remark", ".t-wholes", ".t-halves", ".t-moves"):
+            box = page.locator(name).bounding_box()
+            assert box["y"] >= said["y"] + said["height"], name
+            assert box["y"] + box["height"] <= 640, name
+
+
+def test_a_mark_that_was_refused_is_decided_on_before_signing(open_as, judge, cls, address):
+    page = open_as(judge, address())
+    expect(page.locator(".t-sheet[data-ready]")).to_be_visible()
+    refused = []
+
+    def refuse(route):
+        answer = route.fetch()
+        found = answer.json()
+        if not refused:
+            found["answers"] = [found["answers"][0] | {"outcome": "refused", "why": "It is not on its scale."}]
+            refused.append(found)
+        route.fulfill(response=answer, json=found)
+
+    page.route("**/table/changes/", refuse)
+    page.keyboard.type("7")
+    page.keyboard.press("Enter")
+    expect(page.locator(".t-difference")).to_contain_text("Not taken, and still kept here.")
+    page.keyboard.press("f")
+    page.locator("#sign").click()
+    expect(page.locator(".t-said")).to_have_text("Decide first what differs, then sign.")
+    assert not Sheet.objects.filter(signed=True).exists()
