@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 from django.contrib.sessions.models import Session
+from django.core.servers.basehttp import ThreadedWSGIServer, WSGIRequestHandler
+from django.test.testcases import LiveServerThread
 from django.urls import reverse
 from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import expect
@@ -244,7 +246,17 @@ def test_a_device_that_is_full_says_so_and_still_sends(open_as, judge, cls, addr
     assert Sheet.objects.get().marks == {"1": 70}
 
 
-def test_a_server_that_is_restarted_in_the_middle_of_a_sheet(browser, judge, cls, address):
+class Returning(ThreadedWSGIServer):
+    """A server that may take the place of one that has just gone."""
+
+    def __init__(self, *args, **options):
+        super().__init__(*args, **options | {"allow_reuse_address": True})
+
+
+def test_a_server_that_is_restarted_in_the_middle_of_a_sheet(browser, judge, cls, address, monkeypatch):
+    # A server for tests that is stopped still answers on connections that are open; a real one is gone, and comes back.
+    monkeypatch.setattr(WSGIRequestHandler, "protocol_version", "HTTP/1.0")
+    monkeypatch.setattr(LiveServerThread, "server_class", Returning)
     first = LiveServer("localhost")
     place = first.url.removeprefix("http://")
     context = browser.new_context(base_url=first.url)

@@ -244,7 +244,8 @@ def test_everything_is_large_enough_for_a_glove(open_as, judge, cls, address, wi
     assert page.evaluate(SMALL) == []
 
 
-SMALL = """() => [...document.querySelectorAll("main a, main button, main summary, main textarea, main label:has(input), main input")]
+SMALL = """() => ["a", "button", "summary", "textarea", "label:has(input)", "input"]
+  .flatMap((kind) => [...document.querySelectorAll(`main ${kind}`)])
   .filter((found) => found.checkVisibility() && !found.closest("label")?.contains(found.closest("input")))
   .map((found) => [found.tagName, found.textContent, found.getBoundingClientRect()])
   .filter(([, , box]) => box.width > 1 && (box.width < 43.5 || box.height < 43.5))
