@@ -8,6 +8,7 @@ from celery import shared_task
 from celery.signals import worker_ready
 from django.db import connections
 
+from reports.services.clearing import clear_old_reports
 from reports.services.queue import RUN_TASK, SWEEP_TASK
 from reports.services.running import run_job
 from reports.services.sweeping import sweep_jobs
@@ -23,6 +24,7 @@ def job_run_task(job_id: str) -> str:
 @shared_task(name=SWEEP_TASK, expires=60)
 def jobs_sweep_task() -> str:
     swept = sweep_jobs()
+    clear_old_reports(now_and_then=True)
     return f"{swept.put_back} put back, {swept.given_up} given up"
 
 

@@ -6,7 +6,11 @@ import pytest
 from django.test import Client
 
 from riders.models import ApiToken, User
-from riders.pages.throttle import ATTEMPTS_FROM_ONE_ADDRESS, ATTEMPTS_ON_ONE_ACCOUNT
+from riders.pages.throttle import (
+    ATTEMPTS_FROM_ONE_ADDRESS,
+    ATTEMPTS_ON_ONE_ACCOUNT,
+    ATTEMPTS_ON_ONE_ACCOUNT_FROM_ANYWHERE,
+)
 from riders.services.accounts import create_token, user_for_token
 from tests.builders import PASSWORD, make_user
 
@@ -66,6 +70,15 @@ def test_too_many_failures_from_one_address_are_refused_whatever_the_account(cli
     assert log_in(client).status_code == 429
     elsewhere = Client(REMOTE_ADDR="192.0.2.7")
     assert log_in(elsewhere).status_code == 302
+
+
+def test_guesses_on_one_account_from_many_addresses_are_refused_in_the_end():
+    make_user()
+    make_user("other")
+    for n in range(ATTEMPTS_ON_ONE_ACCOUNT_FROM_ANYWHERE):
+        assert log_in(Client(REMOTE_ADDR=f"198.51.100.{n}"), password="wrong").status_code == 200
+    assert log_in(Client(REMOTE_ADDR="192.0.2.7")).status_code == 429
+    assert log_in(Client(REMOTE_ADDR="192.0.2.7"), username="other").status_code == 302
 
 
 def test_behind_a_proxy_failures_are_counted_by_the_address_that_the_proxy_names(client: Client, settings):
