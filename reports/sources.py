@@ -207,6 +207,7 @@ def _sheet(view: SheetView, row: BoardRow | None, competition_class: Competition
         changed_at=view.changed_at,
         off=off,
         reduced=reduced,
+        recorded=view.recorded,
     )
 
 

@@ -10,6 +10,12 @@ def kept_recording(entry: Entry) -> Recording | None:
     return next((found for found in entry.recordings.all() if found.state == Recording.State.KEPT), None)
 
 
+def judged_recording(entry: Entry) -> Recording | None:
+    """Return the recording that an entry was judged from, also when its film has been deleted since."""
+    deleted = [found for found in entry.recordings.all() if found.state == Recording.State.DELETED]
+    return kept_recording(entry) or (max(deleted, key=lambda found: found.pk) if deleted else None)
+
+
 def time_text(milliseconds: int | None) -> str:
     """Write a moment of a recording: 83400 is 1:23.4, an hour is 1:00:00; nothing for none.
 

@@ -11,7 +11,7 @@ from typing import Any
 import scoring
 from competitions.models import CompetitionClass, Entry, Sheet
 from competitions.selectors.documents import items_of_seat, test_of
-from competitions.selectors.recordings import kept_recording
+from competitions.selectors.recordings import judged_recording
 from competitions.selectors.summaries import summary_of
 from scoring.exact import format_exact
 from scoring.marks import mark_text
@@ -74,6 +74,15 @@ class SheetView:
     def limited(self) -> tuple[SheetLine, ...]:
         """The lines of which the camera showed too little."""
         return tuple(line for line in self.lines if line.limited)
+
+    @property
+    def recorded(self) -> str:
+        """Say that a recording was judged, filmed from where, and what it hid; nothing of a ride at the arena."""
+        if not self.filmed_from and not self.limited:
+            return ""
+        where = f", filmed {self.filmed_from}" if self.filmed_from else ""
+        hidden = f"; limited view of {', '.join(line.item_id for line in self.limited)}" if self.limited else ""
+        return f"Judged from a recording{where}{hidden}."
 
 
 def sheet_view(sheet: Sheet, *, competition_class: CompetitionClass | None = None) -> SheetView:
@@ -143,7 +152,7 @@ def _line(item: scoring.Item, sheet: Sheet) -> SheetLine:
 def _filmed_from(sheet: Sheet, competition_class: CompetitionClass) -> str:
     if not competition_class.from_recordings:
         return ""
-    recording = kept_recording(sheet.entry)
+    recording = judged_recording(sheet.entry)
     return recording.camera if recording else ""
 
 

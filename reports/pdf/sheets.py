@@ -67,7 +67,8 @@ class PanelLine:
 class SheetData:
     """One seat's sheet. ``lost`` are the lines that cost most, the costliest first; ``practise`` what was said of them.
 
-    ``off`` says in sentences what came off and where; ``reduced`` that some of it came off this sheet's points.
+    ``off`` says in sentences what came off and where; ``reduced`` that some of it came off this sheet's points;
+    ``recorded`` from where a recording was filmed that was judged, and of which items the view was limited.
     """
 
     seat: str
@@ -84,6 +85,7 @@ class SheetData:
     changed_at: datetime | None
     off: tuple[str, ...] = ()
     reduced: bool = False
+    recorded: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -286,6 +288,8 @@ def _closing(sheet: SheetData, data: SheetsData) -> list[Flowable]:
     if any(line.substitute for line in sheet.lines):
         note = "office: the judge could not give this mark any more; the office put in the mean of the other marks."
         lines.append(paragraph(note, style=NOTE))
+    if sheet.recorded:
+        lines.append(paragraph(sheet.recorded, style=NOTE))
     signed = "Signed by the judge" if sheet.signed else "Not signed"
     when = f", last written {moment(sheet.changed_at, zone=data.head.zone)}" if sheet.changed_at else ""
     return [*lines, paragraph(f"{signed}{when}.", style=NOTE)]

@@ -83,6 +83,17 @@ def test_a_sheet_has_marks_remarks_and_the_working_of_what_came_off(official_cla
     assert f"{data.sheets[0].percentage} %" in text
 
 
+def test_a_sheet_says_from_where_it_was_filmed_and_what_the_camera_hid(judged_class, office):
+    judged_class.from_recordings = True
+    judged_class.save()
+    entry = judged_class.entries.get(number="1")
+    assert "recording" not in printed("sheet", entry.sheets.get(seat__seat="C"))
+    entry.recordings.create(state="kept", link="https://films.example/1", camera_letter="C", camera_height=250)
+    builders.mark_sheet(entry, "C", marks={}, limited=["2", "G1"], by=office)
+    words = printed("sheet", entry.sheets.get(seat__seat="C"))
+    assert "Judged from a recording, filmed at C, 2.50 m high; limited view of 2, G1." in words
+
+
 def test_what_comes_off_the_total_is_not_said_to_come_off_the_sheet(judged_class, office):
     rules = judged_class.rule_set
     rules.document |= {"errors": {"off": "total-percentage", "steps": ["2"], "eliminated_at": 2}}

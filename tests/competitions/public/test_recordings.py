@@ -7,7 +7,7 @@ from django.test import Client
 from django.urls import reverse
 
 from competitions.models import Judge, Recording
-from competitions.services.recordings import Camera, add_piece, finish_upload, name_link, start_upload
+from competitions.services.recordings import Camera, add_piece, delete_recording, finish_upload, name_link, start_upload
 from competitions.services.results import make_official
 from tests.builders import make_class, make_competition, make_pair, make_user, mark_sheet
 from tests.competitions.films import RIDE
@@ -184,6 +184,10 @@ def test_the_sheet_says_from_where_and_what_was_hidden(client, cls, entry, peopl
         mark_sheet(each, signed=True, times={"2": 83400}, limited=["2", "G1"])
     make_official(cls, by=people["office"])
     text = as_one(client, people["rider"]).get("/competitions/linden-autumn/1/1/sheets/").content.decode()
-    assert "Judged from a recording, filmed at C, 2.50 m high. From C with limited view: 2, G1." in text
+    said = "Judged from a recording, filmed at C, 2.50 m high; limited view of 2, G1."
+    assert said in text
     assert text.count("limited view</span>") == 2
     assert "1:23.4" in text
+    assert PAGE in text
+    delete_recording(entry.recordings.get(), by=people["rider"])
+    assert said in client.get("/competitions/linden-autumn/1/1/sheets/").content.decode()
