@@ -48,9 +48,13 @@ def test_figures_are_text_with_their_signs(world: World, address: str) -> None:
 
 def test_it_is_there_for_this_judge_alone(world: World, address: str) -> None:
     for role in ROLES:
-        if role not in {"judge", "visitor"}:
-            assert_refusal(ask(world, address, role), 404)
-            assert_refusal(ask(world, f"{address}shares/", role), 404)
+        if role != "judge":
+            status = 401 if role == "visitor" else 404
+            assert_refusal(ask(world, address, role), status)
+            assert_refusal(ask(world, f"{address}shares/", role), status)
+            opened = world.client(role).post(f"{address}shares/", {"account": "rider"}, format="json")
+            assert_refusal(opened, status)
+            assert_refusal(world.client(role).delete(f"{address}shares/1/"), status)
     open_class = f"/api/v1/classes/{world.open_class.pk}/seats/C/comparison/"
     assert_refusal(ask(world, open_class), 404)
 

@@ -296,16 +296,6 @@ TABLE = [
         version='"0"',
         refused=404,
     ),
-    Row("api-comparison", "GET", "classes/{official}/seats/C/comparison/", frozenset({"judge"}), refused=404),
-    Row("api-panel-shares", "GET", "classes/{official}/seats/C/comparison/shares/", frozenset({"judge"}), refused=404),
-    Row(
-        "api-panel-shares",
-        "POST",
-        "classes/{official}/seats/C/comparison/shares/",
-        frozenset({"judge"}),
-        {"account": "rider"},
-        refused=404,
-    ),
     Row("api-sheet-captions", "GET", "entries/{entry}/sheets/C/captions/", OFFICE | {"judge"}, refused=404),
     Row(
         "api-sheet-captions",
@@ -376,6 +366,9 @@ WRITES = [row for row in TABLE if row.method != "GET"]
 # What needs a state of its own first is run in the tests named here.
 ELSEWHERE = {
     ("api-token", "DELETE"): "test_accounts",
+    ("api-comparison", "GET"): "test_comparison",
+    ("api-panel-shares", "GET"): "test_comparison",
+    ("api-panel-shares", "POST"): "test_comparison",
     ("api-panel-share", "DELETE"): "test_comparison",
     ("api-score-return", "POST"): "test_ledger",
     ("api-import", "GET"): "test_ledger",
