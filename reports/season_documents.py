@@ -46,6 +46,7 @@ def page(request: HttpRequest, slug: str, season_slug: str) -> HttpResponse:
         "edition": edition,
         "keeps": rider_policy.can(request.user, "change", season),
         "editions": rider_policy.visible(request.user, editions),
+        "choice": editions.count() > (1 if edition else 0),
         "tables": list(enumerate(head["tables"])),
         "placed": head["mode"] == "rank",
         "awards": head["mode"] == "rank" or bool(head["tiers"]),

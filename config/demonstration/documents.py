@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +16,7 @@ from django.db import connections
 
 from competitions.models import Sheet
 from config.demonstration.scenario import Say, Scenario
+from config.demonstration.year_end import year_end_documents
 from config.management.commands.serve import worker_service
 from config.supervisor import Service
 from reports.models import Job
@@ -23,13 +24,16 @@ from reports.services.requests import request_report
 from riders.models import User
 
 _PAGE = re.compile(rb"/Type\s*/Page\b")
+_SHEET = re.compile(rb"PK\x01\x02.{42}xl/worksheets/sheet\d", re.DOTALL)  # named in the directory of the archive
+_LINE = re.compile(rb"\r\n")
+_STARTS = {"pdf": b"%PDF-", "xlsx": b"PK", "csv": b""}
 _LOOK_EVERY = 0.1
 _PATIENCE_AT_THE_END = 25
 
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """One document as it lies in the file store."""
+    """One document as it lies in the file store; a workbook has sheets for pages, a CSV file its lines."""
 
     name: str
     path: str
@@ -59,16 +63,20 @@ def wanted_documents(scenario: Scenario) -> list[dict[str, Any]]:
     wanted += [
         {"kind": "season-statement", "target": pair.pk, "options": {"season": season}} for pair in scenario.pairs
     ]
-    return wanted
+    return wanted + year_end_documents(scenario.association)
+
+
+def ask_for(wanted: Sequence[Mapping[str, Any]]) -> list[UUID]:
+    """Ask for documents and return their jobs; those that were asked for already stay as they are."""
+    by = User.objects.filter(is_staff=True, groups__name__startswith="demonstration").first()
+    if by is None:
+        raise DocumentsNotMade("The demonstration has no staff account any more, so nobody can ask for its documents.")
+    return [request_report(by=by, **request).pk for request in wanted]
 
 
 def make_documents(scenario: Scenario, *, patience: float, say: Say) -> list[Made]:
     """Ask for the documents, have a worker make them, and return them; raise when one fails or time runs out."""
-    by = User.objects.filter(is_staff=True, groups__name__startswith="demonstration").first()
-    if by is None:
-        raise DocumentsNotMade("The demonstration has no staff account any more, so nobody can ask for its documents.")
-    wanted = wanted_documents(scenario)
-    jobs = [request_report(by=by, **request).pk for request in wanted]
+    jobs = ask_for(wanted_documents(scenario))
     say(f"{len(jobs)} documents are asked for; a worker makes them.")
     with _worker() as worker:
         _wait_for(jobs, worker, until=time.monotonic() + patience)
@@ -111,7 +119,8 @@ def _wait_for(jobs: Sequence[UUID], worker: subprocess.Popen[bytes], *, until: f
 def _made(job: Job) -> Made:
     with default_storage.open(job.file) as file:
         content = file.read()
-    pages = len(_PAGE.findall(content))
-    if not content.startswith(b"%PDF-") or not pages:
+    ending = job.file_name.rpartition(".")[2]
+    pages = len({"pdf": _PAGE, "xlsx": _SHEET, "csv": _LINE}[ending].findall(content))
+    if not content.startswith(_STARTS[ending]) or not pages:
         raise DocumentsNotMade(f"The file of {job.kind} {job.target} is no document: {len(content)} bytes, no page.")
     return Made(job.file_name, job.file, pages, len(content))

@@ -28,6 +28,7 @@ from config.demonstration.accounts import Account, give_roles, make_users
 from config.demonstration.films import send_films, stamp_sheets
 from config.demonstration.other_shows import leave_a_file_waiting, take_in_scores, take_in_visiting_show
 from config.demonstration.state import mark_loaded, mark_loading
+from config.demonstration.year_end import close_past_season
 from config.environment import ROOT
 from riders.csvrows import read_rows
 from riders.intake import Problems, refuse
@@ -114,9 +115,10 @@ def load(*, say: Say) -> Scenario:
     take_in_visiting_show(FIXTURES / "season", by=users["association"], say=say)
     leave_a_file_waiting(FIXTURES / "season", by=users["association"], say=say)
     _run_show(scenario, users["office"], say=say)
-    for season in scenario.association.seasons.all():
+    for season in scenario.association.seasons.filter(closed_at__isnull=True):
         rebuild_standings(season)
         say(f"Standings of {season.title}: {season.rows.count()} rows.")
+    say(close_past_season(scenario.association, by=users["association"]))
     mark_loaded(group)
     return scenario
 

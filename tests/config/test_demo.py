@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from django.contrib.auth import authenticate
 from django.core.management import CommandError, call_command
+from openpyxl import load_workbook
 from pypdf import PdfReader
 
 from competitions import policy
@@ -340,10 +341,23 @@ class TestCommand:
 
 @pytest.mark.django_db
 class TestDocuments:
+    def test_the_season_that_is_over_is_closed_by_its_keeper(self):
+        found = load(say=quiet)
+        season = found.association.seasons.get(slug="2026")
+        assert season.closed_at is not None
+        (change,) = season.changes.all()
+        assert (change.action, change.by.username, change.edition.number) == ("closed", "association", 1)
+        assert [table["title"] for table in change.edition.head["tables"]] == [
+            "elementary", "introductory", "medium", "novice",
+        ]  # fmt: skip
+        load(say=quiet)
+        assert season.editions.count() == 1
+
     def test_every_kind_is_asked_for(self):
         wanted = documents.wanted_documents(load(say=quiet))
         assert {request["kind"] for request in wanted} == {
             "results", "working", "running-order", "championship", "sheet", "sheets", "season-statement",
+            "season-standings", "season-awards", "season-qualified", "season-certificates",
         }  # fmt: skip
         assert sum(request["kind"] == "results" for request in wanted) == 10
 
@@ -385,17 +399,27 @@ def test_the_whole_demonstration_with_a_real_queue_and_worker(tmp_path):
     assert manage("migrate", "--verbosity", "0").returncode == 0
     done = manage("demo", "--once")
     assert done.returncode == 0, done.stdout + done.stderr
-    listed = re.findall(r"^(\d+) +(\d+) +(.+\.pdf) +(reports/\S+\.pdf)$", done.stdout, re.MULTILINE)
-    assert len(listed) == 52
+    ending = r"(?:pdf|xlsx|csv)"
+    listed = re.findall(rf"^(\d+) +(\d+) +(.+\.{ending}) +(reports/\S+\.{ending})$", done.stdout, re.MULTILINE)
+    assert len(listed) == 55 + 11  # and of the season that is closed: three lists as three kinds of file, certificates
     for pages, size, _, path in listed:
         content = (tmp_path / "files" / path).read_bytes()
         assert len(content) == int(size)
-        assert len(PdfReader(tmp_path / "files" / path).pages) == int(pages)
+        assert parts_of(tmp_path / "files" / path) == int(pages)
     again = manage("demo", "--once")
     assert again.returncode == 0, again.stdout + again.stderr
     assert "kept as it is" in again.stdout
     assert passwords_in(again.stdout).keys() == passwords_in(done.stdout).keys()
     assert processes_of(tmp_path) == []
+
+
+def parts_of(file: Path) -> int:
+    """Return how many pages a PDF has, how many sheets a workbook, how many lines a CSV file."""
+    if file.suffix == ".pdf":
+        return len(PdfReader(file).pages)
+    if file.suffix == ".xlsx":
+        return len(load_workbook(file).sheetnames)
+    return file.read_bytes().count(b"\r\n")
 
 
 def processes_of(folder: Path) -> list[str]:

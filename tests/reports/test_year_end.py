@@ -279,7 +279,12 @@ class TestPages:
         client.force_login(keeper)
         page = client.get(self.address()).content.decode()
         assert "Have the certificates made" in page
-        assert "1, final" in page
+        assert "no longer final" not in page
+        reopen(season)
+        close(season, "Corrected.")
+        page = client.get(self.address()).content.decode()
+        assert "2, final" in page
+        assert "1, no longer final" in page
 
     def test_only_what_one_may_have_is_listed(self, client, season, keeper):
         close(season)

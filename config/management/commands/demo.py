@@ -10,9 +10,10 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from config.demonstration.accounts import Account, give_passwords
-from config.demonstration.documents import DocumentsNotMade, Made, make_documents
+from config.demonstration.documents import DocumentsNotMade, Made, ask_for, make_documents
 from config.demonstration.scenario import Scenario, load, loaded_scenario
 from config.demonstration.state import State, holdings, state_of_database
+from config.demonstration.year_end import year_end_documents
 from riders.errors import DomainError, InvalidInput
 
 _PATIENCE = 150.0
@@ -42,6 +43,8 @@ class Command(BaseCommand):
             self._show_accounts(accounts, give_passwords(accounts), address=_address(options))
             if options["once"]:
                 self._show_documents(make_documents(scenario, patience=options["patience"], say=self._say))
+            else:
+                ask_for(year_end_documents(scenario.association))
         except InvalidInput as error:
             listed = "\n".join(f"  {where}: {sentence}" for where, sentence in error.problems)
             raise CommandError(f"{error.message}\n{listed}") from error
