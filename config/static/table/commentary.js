@@ -319,6 +319,11 @@ export class CommentaryPage {
     this.changed("The words are changed.");
   }
 
+  startSplit() {
+    if (this.sentence?.text.includes(" ")) this.choose(this.chosen, "split");
+    else this.say("There is one word only, so there is nothing to split.");
+  }
+
   split(word) {
     this.chosen = this.proposal.split(this.chosen, word)?.id ?? this.chosen;
     this.changed("The second part is a sentence of its own. Move it where it belongs.");
@@ -344,11 +349,12 @@ export class CommentaryPage {
       this.choose(this.chosen);
       return;
     }
-    if (event.target.closest("textarea, select, input, summary") || (event.key === "Enter" && !event.target.closest(".c-sentence"))) return;
+    if (this.doing || event.target.closest("textarea, select, input, summary")) return;
+    if (event.key === "Enter" && event.target.closest("button, a") && !event.target.closest(".c-words")) return; // Enter is that button's own
     const acts = {
       ArrowUp: () => this.go(-1), ArrowDown: () => this.go(1), ArrowLeft: () => this.move(-1), ArrowRight: () => this.move(1),
-      g: () => this.layOn(null), u: () => this.goUncertain(), Enter: () => this.settle(), s: () => this.choose(this.chosen, "split"),
-      e: () => this.choose(this.chosen, "edit"), Delete: () => this.drop(), z: () => this.takeBack(),
+      g: () => this.layOn(null), u: () => this.goUncertain(), Enter: () => this.settle(), s: () => this.startSplit(),
+      e: () => this.sentence && this.choose(this.chosen, "edit"), Delete: () => this.drop(), z: () => this.takeBack(),
     };
     const act = acts[event.key.length === 1 ? event.key.toLowerCase() : event.key];
     if (!act) return;

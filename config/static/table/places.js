@@ -55,7 +55,7 @@ function acting(page, sentence) {
   return el("div", { className: "c-acts" },
     small("← Movement before", () => page.move(-1), at === 0), small("Movement after →", () => page.move(1), at === places.length - 1),
     small("Ride as a whole", () => page.layOn(null), at === 0), small("Right as it is", () => page.settle(), sentence.settled),
-    small("Split", () => page.choose(sentence.id, "split"), !sentence.text.includes(" ")), small("Edit", () => page.choose(sentence.id, "edit")), small("Leave out", () => page.drop()), select);
+    small("Split", () => page.startSplit(), !sentence.text.includes(" ")), small("Edit", () => page.choose(sentence.id, "edit")), small("Leave out", () => page.drop()), select);
 }
 
 function longName(page, place) {
