@@ -242,3 +242,23 @@ def test_a_film_that_is_gone_from_the_disk_is_not_found(filmed: World, settings)
     shown = send(filmed)
     (settings.DATA_DIR / "recordings" / f"{shown['id']}.film").unlink()
     assert_refusal(filmed.client("rider").get(shown["film"]), 404)
+
+
+def test_a_class_says_that_it_is_judged_from_recordings_and_its_sheets_from_where(world: World) -> None:
+    office = world.client("office")
+    where = f"/api/v1/classes/{world.open_class.pk}/"
+    version = world.open_class.version
+    changed = office.patch(where, {"from_recordings": True}, headers={"If-Match": f'"{version}"'})
+    assert changed.json()["from_recordings"] is True
+    assert_refusal(
+        office.patch(where, {"from_recordings": "yes"}, headers={"If-Match": f'"{version + 1}"'}), 400, "invalid"
+    )
+    world.entry.recordings.create(state="kept", link="https://films.example/1", camera_place="in the stand")
+    sheet = f"/api/v1/entries/{world.entry.pk}/sheets/C/"
+    moments = {"times": {"1": 83400}, "remark_times": {"1": 85200}, "overall_time": 300000, "limited": ["1"]}
+    saved = world.client("judge").patch(sheet, moments, headers={"If-Match": '"1"'}).json()
+    assert {key: saved[key] for key in moments} == moments
+    assert saved["filmed_from"] == "in the stand"
+    assert (saved["lines"][0]["time"], saved["lines"][0]["limited"]) == (83400, True)
+    for nonsense in ({"times": {"1": "83.4"}}, {"times": {"1": -1}}, {"overall_time": True}, {"limited": "1"}):
+        assert_refusal(world.client("judge").patch(sheet, nonsense, headers={"If-Match": '"2"'}), 400, "invalid")

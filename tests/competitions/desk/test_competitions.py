@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from competitions.models import Competition, CompetitionClass, RuleSet, Test
+from competitions.services.imports import import_competition
 from tests.builders import make_association, make_rule_set, make_test, make_test_document, mark_sheet, rules_document
 
 pytestmark = pytest.mark.django_db
@@ -272,3 +274,22 @@ def test_a_reserved_short_name_is_not_imported(desk, competition, cls):
         reverse("desk-competition-import"), {"text": json.dumps(document | {"id": "new"})}
     ).content.decode()
     assert "used by the desk itself" in page
+
+
+def test_a_class_is_set_to_be_judged_from_recordings_and_its_history_says_so(desk, competition, cls):
+    url = reverse("desk-class-edit", args=[competition.slug, "1"])
+    fields = class_fields(number="1", version=str(cls.version)) | {"seats-INITIAL_FORMS": "2"}
+    assert desk.post(url, fields | {"from_recordings": "on"}).status_code == 302
+    cls.refresh_from_db()
+    assert cls.from_recordings
+    assert re.search(r'<input[^>]*name="from_recordings"[^>]*checked', desk.get(url).content.decode())
+    history = desk.get(reverse("desk-results-history", args=[competition.slug, "1"])).content.decode()
+    assert "Judged from recordings" in history
+    document = json.loads(desk.get(reverse("desk-export", args=[competition.slug, "competition"])).content)
+    assert document["classes"][0]["from_recordings"] is True
+    again = {"text": json.dumps(document | {"id": "linden-again"})}
+    assert desk.post(reverse("desk-competition-import"), again).status_code == 302
+    assert Competition.objects.get(slug="linden-again").classes.get().from_recordings
+    del document["classes"][0]["from_recordings"]  # what a file does not say stays
+    import_competition(document | {"id": "linden-again"}, by=None)
+    assert Competition.objects.get(slug="linden-again").classes.get().from_recordings

@@ -6,9 +6,11 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from competitions.models import Judge
+from competitions.models import Judge, Recording
 from competitions.table.days import current_days, days_of
 from tests.builders import make_class, make_competition, make_user, mark_sheet
 from tests.competitions.table.conftest import client_of
@@ -116,3 +118,26 @@ def test_asking_for_a_day_takes_the_same_queries_for_one_sheet_and_for_many(judg
 def test_a_judge_without_an_account_is_no_ones_seat(judge, cls):
     Judge.objects.filter(user=judge).update(user=None)
     assert day(judge).status_code == 404
+
+
+def test_a_day_names_the_film_of_each_ride_in_as_many_queries_for_one_as_for_three(judge, cls):
+    """Only in a class judged from recordings, and only a recording that is kept."""
+    entries = list(cls.entries.order_by("number"))
+    for entry in entries:
+        Recording.objects.create(entry=entry, state="deleted", link="https://films.example/0", camera_letter="B")
+    Recording.objects.create(entry=entries[0], state="kept", name="a.mp4", length=9, camera_letter="C")
+    assert "recording" not in day(judge).json()["classes"][0]["entries"][0]
+    cls.from_recordings = True
+    cls.save()
+    with CaptureQueriesContext(connection) as few:
+        (found,) = day(judge).json()["classes"]
+    assert found["fromRecordings"] is True
+    film = f"/api/v1/entries/{entries[0].pk}/recording/film/"
+    assert found["entries"][0]["recording"] == {"film": film, "link": "", "camera": "at C"}
+    assert [entry.get("recording") for entry in found["entries"][1:]] == [None, None]
+    for entry in entries[1:]:
+        Recording.objects.create(entry=entry, state="kept", link="https://films.example/1", camera_place="at home")
+    with CaptureQueriesContext(connection) as many:
+        (found,) = day(judge).json()["classes"]
+    assert found["entries"][2]["recording"] == {"film": "", "link": "https://films.example/1", "camera": "at home"}
+    assert len(few) == len(many)
