@@ -19,6 +19,7 @@ from riders.pages.scheme_nodes import (
     same,
     written,
 )
+from scoring.season.ledger import spoken
 
 _SPARE = 1
 
@@ -114,7 +115,7 @@ class Table:
         shown = drawing.add(Shown("riders/scheme_block_record.html", path, label))
         choice = Field("choice", self.fields, redraws=True)
         shown.parts.append(choice.draw(name, below(path, "?by"), "depends on", drawing))
-        table = self.rows.draw(inner, below(path, name), label, drawing)
+        table = self.rows.draw(inner, below(path, name), f"for each {spoken(name)}", drawing)
         table.options = drawing.vocabulary.get(name, [])
         shown.parts.append(table)
         return shown

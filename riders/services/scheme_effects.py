@@ -7,6 +7,7 @@ import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 from django.core.cache import cache
@@ -14,18 +15,22 @@ from django.core.cache import cache
 from riders.errors import InvalidInput
 from riders.intake import plain_document, refused_document
 from riders.models import Pair, Season, StandingTable
+from riders.ranks import is_placed
 from riders.selectors.details import latest_day
 from riders.selectors.ledger import scores_in_force, season_ledger
 from riders.selectors.places import PlacedRow, rows_one_by_one
 from riders.selectors.seasons import ExplainedScore, explained_scores
 from riders.selectors.standings_tables import group_title, shown_tables
 from riders.selectors.units import scores_of_units
-from riders.services.standing_rows import unsaved_row, work_rows
+from riders.services.columns import is_columnar
+from riders.services.standing_rows import Worked, unsaved_row, work_rows
+from riders.services.standings import compute_rows
 from scoring import season as season_rules
 from scoring.documents import InvalidDocument
-from scoring.season import Scheme, Standings
+from scoring.season import Scheme
 
-MOST_SCORES = 50_000
+MOST_SCORES, MOST_SCORES_EXACTLY = 200_000, 50_000
+"""How long a ledger may be while someone waits; the second for schemes that the columnar path cannot count."""
 _KEPT_SECONDS = 600
 KINDS: Mapping[str, str] = {
     "falls": "no longer qualify",
@@ -110,14 +115,14 @@ def _digest(document: object) -> str:
 
 def _worked_out(scheme: Scheme, season: Season) -> Effect:
     in_days = scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).count()
-    if in_days > MOST_SCORES:
+    most = MOST_SCORES if is_columnar(scheme) else MOST_SCORES_EXACTLY
+    if in_days > most:
         raise InvalidInput(
-            f"This season has {in_days} scores, more than the {MOST_SCORES} that can be counted while you wait. Take "
-            "the ledger as a file and use the command line: python -m scoring standings --scheme."
+            f"This season has {in_days} scores, more than the {most} that can be counted while you wait. Take the "
+            "ledger as a file and use the command line: python -m scoring standings --scheme."
         )
     now = season_rules.read_scheme(season.scheme.document)
-    standings = season_rules.compute_standings(scheme, season_ledger(season).scores)
-    before, after = _stored(season), _computed(standings)
+    before, after = _stored(season), _computed(compute_rows(season, scheme))
     comparable = now.unit == scheme.unit
     common = [name for name in now.group_by if name in scheme.group_by]
     rows = _rows(before if comparable else [], after, common=common)
@@ -156,22 +161,28 @@ def _stored(season: Season) -> _Placed:
     return placed
 
 
-def _computed(standings: Standings) -> _Placed:
+def _computed(rows: Iterable[Worked]) -> _Placed:
+    """Give places to rows that stand table by table: one more than the rows of the table with a lower rank."""
     placed: _Placed = []
-    for table in standings.groups:
-        group = season_rules.group_as_dict(table.group)
-        title = group_title(group)
-        for row in table.rows:
-            standing = Standing(
-                group=title,
-                value=row.value or "",
-                placing=row.placing,
-                shared=row.shared,
-                qualified=row.qualified,
-                tier=row.tier or "",
-                order=len(placed),
-            )
-            placed.append((row.unit, group, standing))
+    for key, table in groupby(rows, key=lambda row: row.group):
+        group = season_rules.group_as_dict(key)
+        title, position = group_title(group), 0
+        for rank, sharing in groupby(
+            sorted(table, key=lambda row: (row.rank, row.name_order)), key=lambda row: row.rank
+        ):
+            members, has_place = list(sharing), is_placed(rank)
+            for row in members:
+                standing = Standing(
+                    group=title,
+                    value=row.value,
+                    placing=position + 1 if has_place else None,
+                    shared=has_place and len(members) > 1,
+                    qualified=row.qualified,
+                    tier=row.tier,
+                    order=len(placed),
+                )
+                placed.append((row.unit, group, standing))
+            position += len(members)
     return placed
 
 

@@ -72,6 +72,30 @@ def test_it_is_what_the_season_would_become(season):
     } == before
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"value": {"take": {"best": 2, "must": [{"count": "competitions", "at_least": 2}]}, "aggregate": "sum"}},
+        {"score": [{"places": {"1": "6", "*": "1"}, "shared": "mean"}], "rerank": ["competition"]},
+        {"after": [{"places": 2}], "decimals": 0},
+        {"order": "ascending", "group_by": [], "ties": []},
+        {"mode": "qualify", "threshold": "64"},
+        {"unit": "pair", "season": {"rolling_months": 1}},
+    ],
+)
+def test_every_way_of_counting_gives_what_the_season_would_become(season, changes):
+    draft = qualifying_scheme(**changes)
+    effect = effect_of(draft, season)
+    scheme = save_version(draft, association=season.association, based_on=1, by=None, reason="decided")
+    switch_season(season, to=scheme, instead_of=season.scheme, by=None, reason="decided")
+    would = {
+        (one.unit, one.after.group): (one.after.placing, one.after.value, one.after.qualified)
+        for one in effect.rows
+        if one.after
+    }
+    assert would == {(unit, level or "All"): row for (unit, level), row in stored(season).items()}
+
+
 def test_the_present_rule_changes_nothing(season):
     effect = effect_of(qualifying_scheme(), season)
     assert effect.of() == ()
@@ -135,9 +159,14 @@ def test_a_draft_with_problems_has_no_effect_but_sentences(season):
 
 
 def test_a_ledger_too_long_to_wait_for_is_refused(season, monkeypatch):
+    monkeypatch.setattr(scheme_effects, "MOST_SCORES_EXACTLY", 10)
+    assert effect_of(qualifying_scheme(decimals=1), season).scores == 37
+    must = {"take": {"best": 2, "must": [{"count": "judges", "at_least": 1}]}, "aggregate": "mean"}
+    with pytest.raises(InvalidInput, match="37 scores, more than the 10"):
+        effect_of(qualifying_scheme(value=must), season)
     monkeypatch.setattr(scheme_effects, "MOST_SCORES", 10)
     with pytest.raises(InvalidInput, match="37 scores"):
-        effect_of(qualifying_scheme(decimals=1), season)
+        effect_of(qualifying_scheme(decimals=2), season)
 
 
 def test_a_new_score_is_seen_at_once(season):
