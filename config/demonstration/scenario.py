@@ -25,6 +25,7 @@ from competitions.services.imports import import_competition, import_entries, im
 from competitions.services.keyings import Settlement, key_again, settle_differences
 from competitions.services.results import make_official, unfinished_entries
 from config.demonstration.accounts import Account, give_roles, make_users
+from config.demonstration.drafts import leave_a_rule_half_written
 from config.demonstration.films import send_films, stamp_sheets
 from config.demonstration.other_shows import leave_a_file_waiting, take_in_scores, take_in_visiting_show
 from config.demonstration.state import mark_loaded, mark_loading
@@ -115,6 +116,7 @@ def load(*, say: Say) -> Scenario:
     take_in_visiting_show(FIXTURES / "season", by=users["association"], say=say)
     leave_a_file_waiting(FIXTURES / "season", by=users["association"], say=say)
     _run_show(scenario, users["office"], say=say)
+    leave_a_rule_half_written(scenario.season, by=users["association"], say=say)
     for season in scenario.association.seasons.filter(closed_at__isnull=True):
         rebuild_standings(season)
         say(f"Standings of {season.title}: {season.rows.count()} rows.")

@@ -37,7 +37,7 @@ class StandingsRebuildSerializer(serializers.ModelSerializer[StandingsRebuild]):
         read_only_fields = fields
 
 
-_ACCEPTED = OpenApiResponse(
+ACCEPTED = OpenApiResponse(
     StandingsRebuildSerializer,
     "It is in the queue, or under way already; Location names where to read its state.",
     [OpenApiExample("In the queue", value={**_REBUILD, "state": "queued", "progress": 0})],
@@ -58,7 +58,7 @@ class SeasonRebuilds(Resource):
         "is under way, it is the same work. Standings follow the ledger by themselves, so this is seldom needed. For "
         "those who keep the season.",
         request=None,
-        responses={202: _ACCEPTED},
+        responses={202: ACCEPTED},
     )
     @idempotent
     def ask(self, request: Request, pk: int) -> Response:

@@ -11,10 +11,12 @@ from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.reverse import reverse
 
 from riders.api.access import SignedIn
 from riders.api.fields import DocumentField, Input, StrictInteger, StrictText
 from riders.api.idempotency import idempotent
+from riders.api.rebuilds import ACCEPTED, StandingsRebuildSerializer
 from riders.api.schemes import SCHEME_DOCUMENT
 from riders.api.seasons import SchemeNameSerializer
 from riders.api.views import Resource
@@ -22,7 +24,7 @@ from riders.errors import Conflict
 from riders.models import Scheme, Season, SeasonSchemeChange
 from riders.policy import can, visible
 from riders.services.scheme_effects import KINDS, Effect, Standing, effect_of, names_of_units, unit_under
-from riders.services.scheme_seasons import switch_season
+from riders.services.scheme_switches import switch_season
 
 _ROWS, _MOST_ROWS = 50, 500
 _STANDING = {
@@ -175,10 +177,10 @@ class SeasonSchemes(Resource):
     @extend_schema(
         summary="Switch the scheme of a season",
         description="Has a season count by another scheme or version from now on, and works its standings out anew. "
-        "Refused with 409 where it no longer counts by `instead_of`, and for a closed season. For those who keep the "
-        "association.",
+        "A long ledger is left to the queue, and the season counts by the other scheme once that is done. Refused with "
+        "409 where it no longer counts by `instead_of`, with 403 for a closed season. For those who keep the association.",
         request=SwitchInput,
-        responses={200: SeasonSchemeChangeSerializer},
+        responses={200: SeasonSchemeChangeSerializer, 202: ACCEPTED},
     )
     @idempotent
     def switch(self, request: Request, pk: int) -> Response:
@@ -192,7 +194,11 @@ class SeasonSchemes(Resource):
             )
         if season.scheme.version != given["instead_of"]:
             raise Conflict(f"{season.title} counts by {season.scheme}. Look at it again before you change it.")
-        switch_season(season, to=to, instead_of=season.scheme, by=self.account, reason=given["reason"])
+        under_way = switch_season(season, to=to, instead_of=season.scheme, by=self.account, reason=given["reason"])
+        if under_way is not None:
+            response = self.shown(under_way, StandingsRebuildSerializer, status=202)
+            response["Location"] = reverse("api-season-rebuild", kwargs={"pk": season.pk}, request=request)
+            return response
         latest = SeasonSchemeChange.objects.select_related("before", "after", "by").filter(season=season).first()
         return self.shown(latest, SeasonSchemeChangeSerializer)
 

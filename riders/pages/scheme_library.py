@@ -18,7 +18,7 @@ from riders.pages.ledger import account, keepers_only
 from riders.selectors.scheme_library import schemes_for, versions, versions_of
 from riders.services.scheme_differences import differences
 from riders.services.scheme_drafts import open_draft, start_draft
-from riders.services.scheme_seasons import switch_season
+from riders.services.scheme_switches import switch_season
 from scoring.season.drafting import read_draft
 
 _TYPED = ("title", "key", "copy")
@@ -136,9 +136,14 @@ def switch(request: HttpRequest, slug: str, scheme_id: int, season_id: int) -> H
     seen = request.POST.get("instead_of", "")
     before = version_or_404(request, int(seen) if seen.isdecimal() and len(seen) < 10 else 0)
     try:
-        switch_season(season, to=scheme, instead_of=before, by=account(request), reason=request.POST.get("reason", ""))
+        under_way = switch_season(
+            season, to=scheme, instead_of=before, by=account(request), reason=request.POST.get("reason", "")
+        )
     except DomainError as refused:
         typed = {"message": refused.message, "switching": season.pk, "reason": request.POST.get("reason", "")[:400]}
         return _version(request, slug, scheme_id, **typed)
+    if under_way is not None:
+        messages.success(request, f"{season.title} counts by {scheme} as soon as its standings are worked out.")
+        return redirect("season-rebuild", slug, season.slug)
     messages.success(request, f"{season.title} counts by {scheme} now. Its standings have been worked out anew.")
     return redirect("season", slug, season.slug)

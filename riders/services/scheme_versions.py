@@ -16,15 +16,17 @@ _MOST_ID, _MOST_TITLE = 80, 200
 
 
 def save_scheme(document: object, *, by: User | None = None) -> Scheme:
-    """Keep a season rule as it comes; other content under the same id is its next version, the same changes nothing.
+    """Keep a season rule as it comes; other content under the same id is its next version.
 
+    What a version says already, the latest or an earlier one, changes nothing and returns that version.
     ``by`` must be let by the policy to add to the scheme; None stands for the command line.
     """
     read, content = _usable(document)
     with write_transaction():
         latest = _latest(read.id)
-        if latest is not None and latest.document == content:
-            return latest
+        for known in Scheme.objects.filter(key=read.id).order_by("-version"):
+            if known.document == content:
+                return known
         _demand(by, latest)
         return _add(read, content, latest, by=by, reason="", association=None)
 

@@ -30,8 +30,9 @@ from config.demonstration.scenario import load, loaded_scenario
 from config.demonstration.state import State, state_of_database
 from config.management.commands import demo
 from reports.models import Job
-from riders.models import NameDecision, Score, ScoreChange, User, WaitingImport
+from riders.models import NameDecision, SchemeDraft, Score, ScoreChange, User, WaitingImport
 from riders.selectors.seasons import standings_tables
+from riders.services.scheme_effects import effect_of
 from tests.builders import make_competition, make_user
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -149,8 +150,12 @@ class TestLoading:
     def test_loading_again_changes_nothing(self):
         load(say=quiet)
         before = _counts()
-        load(say=quiet)
+        found = load(say=quiet)
         assert _counts() == before
+        draft = SchemeDraft.objects.select_related("based_on").get()
+        assert draft.based_on is not None
+        assert (found.season.scheme.version, draft.based_on.version) == (1, 2)
+        assert effect_of(draft.document, found.season).counts["falls"] > 0
 
     def test_a_load_that_was_cut_off_is_finished_by_the_next(self, monkeypatch, served):
         def cut(*_: object, **__: object) -> None:

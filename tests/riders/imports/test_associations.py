@@ -42,6 +42,7 @@ class TestSchemes:
     def test_the_same_scheme_again_changes_nothing_and_another_content_is_the_next_version(self, scheme):
         assert save_scheme(qualifying_scheme()) == scheme
         assert save_scheme(qualifying_scheme(title="Other")).version == 2
+        assert save_scheme(qualifying_scheme()) == scheme
         assert scheme.document["title"] == "Qualifying average"
 
     def test_a_scheme_that_cannot_be_used_is_refused_with_every_problem(self):

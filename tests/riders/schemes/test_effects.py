@@ -12,7 +12,7 @@ from riders.selectors.seasons import standings_tables
 from riders.services import scheme_effects
 from riders.services.scheme_differences import differences
 from riders.services.scheme_effects import effect_of, names_of_units, unit_under
-from riders.services.scheme_seasons import switch_season
+from riders.services.scheme_switches import switch_season
 from riders.services.scheme_versions import save_version
 from riders.services.standings import rebuild_standings
 from tests.builders import make_season, qualifying_scheme
@@ -190,7 +190,7 @@ def test_lifetime_tiers_are_compared_too(season):
     effect = effect_of(draft, season)
     assert effect.qualified == (12, 1)
     scheme = save_version(draft, association=season.association, based_on=1, by=None, reason="decided")
-    season = switch_season(season, to=scheme, instead_of=season.scheme, by=None, reason="decided")
+    switch_season(season, to=scheme, instead_of=season.scheme, by=None, reason="decided")
     season.refresh_from_db()
     silver = draft | {"tiers": [*tiers, {"name": "silver", "require": [{"count": "scores", "at_least": 3}]}]}
     effect = effect_of(silver, season)

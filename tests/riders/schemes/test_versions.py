@@ -11,9 +11,11 @@ from django.utils import timezone
 from riders import policy
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.models import Scheme, SchemeChange, SchemeDraft, Season, SeasonSchemeChange
+from riders.services import scheme_switches
 from riders.services.associations import association_document, import_association
+from riders.services.rebuilds import run_rebuild
 from riders.services.scheme_drafts import discard_draft, go_on_from, keep_draft, open_draft, save_draft, start_draft
-from riders.services.scheme_seasons import switch_season
+from riders.services.scheme_switches import switch_season
 from riders.services.scheme_versions import save_scheme, save_version
 from riders.services.standings import rebuild_standings
 from tests import builders
@@ -134,11 +136,34 @@ class TestSwitching:
         rebuild_standings(season)
         assert season.rows.get().value == "67.000"
         best = saved(association, keeper, value={"take": {"best": 1}, "aggregate": "mean"})
-        switched = switch_season(season, to=best, instead_of=season.scheme, by=keeper, reason="best one counts")
+        assert switch_season(season, to=best, instead_of=season.scheme, by=keeper, reason="best one counts") is None
         assert season.rows.get().value == "70.000"
         change = SeasonSchemeChange.objects.get(season=season)
         assert (change.before.version, change.after.version, change.by) == (1, 2, keeper)
-        assert switched.scheme == best
+        season.refresh_from_db()
+        assert season.scheme == best
+
+    def test_a_long_ledger_is_left_to_the_queue_and_the_season_switches_when_it_is_done(
+        self, association, keeper, season, monkeypatch
+    ):
+        for n in (1, 2):
+            post(row(1, key=f"s{n}", competition=f"show-{n}", percentage=f"6{n}.000"))
+        rebuild_standings(season)
+        monkeypatch.setattr(scheme_switches, "MOST_AT_ONCE", 1)
+        best = saved(association, keeper, value={"take": {"best": 1}, "aggregate": "mean"})
+        under_way = switch_season(season, to=best, instead_of=season.scheme, by=keeper, reason="best one counts")
+        assert under_way is not None
+        season.refresh_from_db()
+        assert (season.scheme.version, season.rows.get().value) == (1, "61.500")
+        monkeypatch.setattr(scheme_switches, "MOST_AT_ONCE", 20_000)
+        with pytest.raises(Conflict, match="just now"):
+            switch_season(season, to=best, instead_of=season.scheme, by=keeper, reason="again")
+        done = run_rebuild(under_way.pk)
+        assert done is not None
+        assert done.state == "done", done
+        season.refresh_from_db()
+        assert (season.scheme, season.rows.get().value) == (best, "62.000")
+        assert SeasonSchemeChange.objects.get().reason == "best one counts"
 
     def test_a_closed_season_keeps_its_scheme(self, association, keeper, season):
         later = saved(association, keeper, decimals=1)
