@@ -178,7 +178,7 @@ class SeasonSchemes(Resource):
         summary="Switch the scheme of a season",
         description="Has a season count by another scheme or version from now on, and works its standings out anew. "
         "A long ledger is left to the queue, and the season counts by the other scheme once that is done. Refused with "
-        "409 where it no longer counts by `instead_of`, with 403 for a closed season. For those who keep the association.",
+        "409 where it no longer counts by `instead_of`, with 403 for a closed one. For those who keep the association.",
         request=SwitchInput,
         responses={200: SeasonSchemeChangeSerializer, 202: ACCEPTED},
     )
