@@ -139,10 +139,13 @@ export class Proposal {
     return this.sentences.some((sentence) => isKnown(sentence.start));
   }
 
-  // When the first words on a place were said, in milliseconds; null where that is not known.
+  // When the first words on a place were said, in milliseconds; null where that is not known. Of the ride as a whole it
+  // is what was said after the last movement, where there is that: a judge greets first and sums up at the end.
   moment(place) {
-    const start = this.on(place).map((sentence) => sentence.start).find(isKnown);
-    return start === undefined ? null : thousandths(start);
+    const starts = this.on(place).map((sentence) => sentence.start).filter(isKnown).map(thousandths);
+    if (place !== WHOLE_RIDE) return starts[0] ?? null;
+    const ridden = this.sentences.filter((sentence) => sentence.item !== WHOLE_RIDE && isKnown(sentence.start)).map((sentence) => thousandths(sentence.start));
+    return starts.find((start) => start > Math.max(0, ...ridden)) ?? starts[0] ?? null;
   }
 
   // The moment that its remark gets: of a remark that is kept the one it has.

@@ -16,6 +16,9 @@ PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
 ARRIVED = "#state[data-waiting='0'][data-unkept='0'][data-kind='done']"
 SPOKEN = """WEBVTT
 
+00:00:01.000 --> 00:00:02.000
+Good morning.
+
 00:00:05.000 --> 00:00:07.500
 Straight entry, halt not square.
 
@@ -88,7 +91,7 @@ def test_from_the_sheet_to_remarks_by_keyboard(open_as, judge, address, cls):
     expect(page.locator(ARRIVED)).to_be_visible()
     sheet = Sheet.objects.get()
     assert sheet.remarks["1"] == "Straight entry, halt a little wide"
-    assert sheet.overall_remarks == "Overall a pleasing pair & a good test."
+    assert sheet.overall_remarks == "Good morning. Overall a pleasing pair & a good test."
     assert (sheet.remark_times["1"], sheet.overall_time) == (65_000, 150_000)
     assert SheetRevision.objects.get().source == "table"
 
