@@ -75,7 +75,9 @@ def test_an_edition_that_is_not_in_force_is_for_those_who_keep_the_season(world:
         ]  # fmt: skip
     assert read(world, "editions/2/", role="visitor").json()["in_force"] is True
     assert [one["number"] for one in read(world, "editions/", role="visitor").json()] == [2]
-    assert read(world, "editions/9/").status_code == 404
+    for number in (0, 9, 10**30):
+        assert read(world, f"editions/{number}/").status_code == 404
+        assert read(world, f"editions/{number}/scores/").status_code == 404
 
 
 def test_the_counted_ledger_is_for_those_who_keep_the_season(world: World) -> None:

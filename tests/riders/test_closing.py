@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import csv
 import io
+import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.db.models import ProtectedError
 
-from riders.errors import Conflict, InvalidInput, NotAllowed
+from riders.errors import Conflict, DomainError, InvalidInput, NotAllowed
 from riders.models import (
     Horse,
     Membership,
@@ -273,3 +277,47 @@ def test_the_edition_in_force_is_public_and_the_others_are_for_those_who_keep_it
     assert visible(keeper, SeasonChange.objects.all()).count() == 3
     assert not visible(stranger, SeasonChange.objects.all()).exists()
     assert Score.objects.exists()
+
+
+@pytest.mark.django_db(transaction=True)
+class TestAtOnce:
+    """Two people at once, on real threads: each act is whole, and the other one sees it."""
+
+    def both(self, *acts: Callable[[], object]) -> list[object]:
+        start = threading.Barrier(len(acts))
+
+        def done(act: Callable[[], object]) -> object:
+            try:
+                start.wait(timeout=20)
+                return act()
+            except DomainError as refusal:
+                return refusal
+            finally:
+                connection.close()
+
+        with ThreadPoolExecutor(len(acts)) as threads:
+            return list(threads.map(done, acts))
+
+    def test_of_two_who_close_one_is_told(self, season):
+        said = self.both(*2 * [lambda: close_season(season, expected_version=season.version, by=None, reason="Done.")])
+        assert sorted(type(one).__name__ for one in said) == ["NotAllowed", "SeasonEdition"]
+        assert SeasonEdition.objects.count() == SeasonChange.objects.count() == 1
+
+    @pytest.mark.parametrize("attempt", range(3))
+    def test_a_score_posted_while_the_season_closes_is_counted_or_named(self, season, attempt):
+        def post() -> None:
+            with write_transaction():
+                post_scores([row(3, key="late", competition="show-9", percentage="77.000")], by=None)
+
+        self.both(post, lambda: close_season(season, expected_version=season.version, by=None, reason="Done."))
+        season.refresh_from_db()
+        if season.closed_at is None:  # the score was quicker, so that the keeper is asked to look again
+            close(season)
+        edition = edition_in_force(season)
+        assert edition is not None
+        counted = {record["score_id"] for record in frozen_records(edition)}
+        assert ("late" in counted) != ("late" in {change.key for change in changes_since(edition)})
+        season.refresh_from_db()
+        stored = {(one.unit, one.placing, one.value) for one in placed_rows(season.rows)}
+        frozen = frozen_rows(edition, table=0)
+        assert stored == {(one["unit"], one["placing"], one["value"]) for one in frozen}

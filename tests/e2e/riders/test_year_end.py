@@ -14,8 +14,9 @@ from playwright.sync_api import expect
 from pypdf import PdfReader
 
 from reports.models import Job
-from reports.services import queue, run_job
+from reports.services import run_job
 from riders.models import Season, User
+from riders.services import workqueue
 from riders.services.closing import close_season, reopen_season
 from riders.services.ledger import post_scores
 from riders.transactions import write_transaction
@@ -29,7 +30,7 @@ pytestmark = [pytest.mark.e2e, pytest.mark.django_db(transaction=True)]
 def no_broker(settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """No worker runs beside these tests: they do the jobs themselves."""
     settings.MEDIA_ROOT = tmp_path / "files"
-    monkeypatch.setattr(queue.current_app, "send_task", lambda *_, **__: None)
+    monkeypatch.setattr(workqueue.current_app, "send_task", lambda *_, **__: None)
 
 
 @pytest.fixture
@@ -102,6 +103,7 @@ def test_closed_its_lists_saved_corrected_and_reopened(open_as, keeper, season):
     expect(page.get_by_text("1 score has changed since it was closed (1 added).")).to_be_visible()
     expect(page.locator("tr", has_text="Rider 3")).to_contain_text("1 of 2 scores")
     page.get_by_role("link", name="Year-end: lists, history, reopening").click()
+    expect(page.get_by_role("listitem").filter(has_text="Certificates for the placed")).to_contain_text("ready")
     page.get_by_label("Why").fill("A score came late.")
     page.get_by_role("button", name="Reopen the season").click()
     expect(page.locator(".messages")).to_contain_text("Season 2027 is open again.")

@@ -129,6 +129,13 @@ def test_the_counted_ledger_as_a_file(client, season, keeper):
     assert 'filename="linden 2027 edition 1 scores.csv"' in answer["Content-Disposition"]
 
 
+@pytest.mark.parametrize("number", [0, 2, 10**30])
+def test_an_edition_that_is_none_is_not_found(client, season, keeper, number):
+    client.force_login(keeper)
+    send(client, season)
+    assert client.get(address("season-edition-scores", number)).status_code == 404
+
+
 def test_behind_a_row_of_a_closed_season_stands_what_was_counted(client, season, keeper):
     client.force_login(keeper)
     send(client, season)
