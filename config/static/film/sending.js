@@ -16,8 +16,23 @@ let sending = null;
 
 class Refused extends Error {}
 
+// Ends when it has taken too long, or when somebody stops it.
+async function within(act) {
+  const own = new AbortController();
+  const end = () => own.abort();
+  const clock = setTimeout(end, PATIENCE);
+  sending.stop.signal.addEventListener("abort", end);
+  try {
+    return await act(own.signal);
+  } finally {
+    clearTimeout(clock);
+    sending?.stop.signal.removeEventListener("abort", end);
+  }
+}
+
 async function ask(method, address, { body, headers = {} } = {}) {
-  const response = await fetch(address, { method, body, headers: { Accept: "application/json", "X-CSRFToken": token, ...headers }, signal: AbortSignal.any([AbortSignal.timeout(PATIENCE), sending.stop.signal]) });
+  const sent = { method, body, headers: { Accept: "application/json", "X-CSRFToken": token, ...headers } };
+  const response = await within((signal) => fetch(address, { ...sent, signal }));
   if (response.ok) return response.status === 204 ? null : response.json();
   const said = (response.headers.get("Content-Type") || "").startsWith("application/json") ? await response.json() : {};
   if (response.status === 409 && method === "PUT") return { moved: true };

@@ -28,7 +28,7 @@ function row({ book, day, cls, seat, entry, addresses, named = "" }) {
     el("a", { href: addresses.sheet(day, cls, seat, entry) },
       el("span", { className: "t-ride-time figure" }, entry.time),
       el("span", { className: "t-ride-number figure" }, entry.number),
-      el("span", { className: "t-ride-who" }, entry.rider, el("span", { className: "under" }, `${entry.horse}${named}`)),
+      el("span", { className: "t-ride-who" }, entry.rider, el("span", { className: "under" }, `${entry.horse}${named}${cls.fromRecordings && !entry.recording ? " · no recording yet" : ""}`)),
       el("span", { className: "t-ride-state" },
         el("span", { className: `status${state.kind ? ` is-${state.kind}` : ""}` }, state.words),
         entry.id === cls.inRing ? el("span", { className: "under" }, "in the ring") : null,
