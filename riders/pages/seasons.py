@@ -14,7 +14,7 @@ from django.views.decorators.http import require_safe
 
 from riders import policy
 from riders.errors import InvalidInput
-from riders.models import Pair, Season, StandingTable
+from riders.models import Pair, Season, SeasonEdition, StandingTable
 from riders.pages.closing import changes_in_words
 from riders.pages.pairs import address_of
 from riders.selectors.comparisons import compare_rows, neighbours_of, row_of_unit
@@ -24,6 +24,8 @@ from riders.selectors.season_lists import standings_csv
 from riders.selectors.seasons import ExplainedScore, explained_rows, rows_as_closed, rule_sentences
 from riders.selectors.standings_tables import missing_words, table_overview, table_page
 from riders.services.past_standings import standings_as_of
+
+MOST_COMPARED = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,7 @@ def season_page(request: HttpRequest, slug: str, season_slug: str) -> HttpRespon
         "ranked": _is_ranked(season),
         "edition": edition,
         "keeps": keeps,
-        "since": changes_in_words(changes_since(edition)) if keeps and edition else "",
+        "since": _since(edition) if keeps and edition else "",
     }
     if request.GET.get("as_of"):
         return _past_page(request, season, context)
@@ -63,6 +65,12 @@ def season_page(request: HttpRequest, slug: str, season_slug: str) -> HttpRespon
         tables = table_overview(season)
     context["tables"] = [(table, [_row_view(row, season) for row in table.rows]) for table in tables]
     return render(request, "riders/season.html", context)
+
+
+def _since(edition: SeasonEdition) -> str:
+    if edition.head["scores"] > MOST_COMPARED:
+        return "This season has too many scores to compare the ledger with them on every visit."
+    return changes_in_words(changes_since(edition))
 
 
 def _past_page(request: HttpRequest, season: Season, context: dict[str, Any]) -> HttpResponse:

@@ -111,8 +111,12 @@ def frozen_records(edition: SeasonEdition) -> Iterator[dict[str, str]]:
     """Yield the records of ``scores/1`` that were counted, with the membership as it was worked out."""
     packed = gzip.GzipFile(fileobj=io.BytesIO(edition.scores))
     with io.TextIOWrapper(packed, "utf-8", newline="") as file:
-        for record in csv.DictReader(file):
-            yield {name: unguarded(value) for name, value in record.items()}
+        rows = csv.reader(file)
+        names = next(rows)
+        for row in rows:
+            yield {
+                name: unguarded(value) if value[:1] == "'" else value for name, value in zip(names, row, strict=True)
+            }
 
 
 def frozen_scores_csv(edition: SeasonEdition) -> bytes:

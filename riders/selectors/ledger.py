@@ -136,11 +136,12 @@ def season_ledger(season: Season, *, among: QuerySet[Score] | None = None) -> Se
 def season_records(season: Season) -> Iterator[dict[str, str]]:
     """Yield the records of ``scores/1`` that :func:`season_ledger` reads, as text."""
     periods = membership_periods(season)
-    scores = scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).order_by("date", "key")
-    for score in scores.iterator(chunk_size=2000):
-        record = score_record(score)
+    scores = Score.objects.filter(retracted_at__isnull=True, date__range=(season.starts_on, season.ends_on))
+    rows = scores.order_by("date", "key").values_list("date", "pair__rider_id", *_READ)
+    for day, rider, *values in rows.iterator(chunk_size=2000):
+        record = dict(zip(COLUMNS, map(_text, values), strict=True))
         if periods is not None:
-            record["member"] = _flag(_covered(periods.get(score.pair.rider_id, []), score.date))
+            record["member"] = _flag(_covered(periods.get(rider, []), day))
         yield record
 
 
@@ -163,6 +164,16 @@ def membership_periods(season: Season) -> dict[int, list[tuple[date, date | None
 
 def _covered(periods: Iterable[tuple[date, date | None]], day: date) -> bool:
     return any(start <= day and (end is None or day <= end) for start, end in periods)
+
+
+def _text(value: object) -> str:
+    if isinstance(value, str):
+        return value
+    if isinstance(value, bool) or value is None:
+        return _flag(value)
+    if isinstance(value, list):
+        return ";".join(value)
+    return value.isoformat() if isinstance(value, date) else str(value)
 
 
 def _flag(value: bool | None) -> str:

@@ -34,6 +34,7 @@ from riders.selectors.editions import (
     frozen_rows,
     frozen_scores_csv,
 )
+from riders.selectors.ledger import score_record, scores_in_force, season_records
 from riders.selectors.places import PlacedRow, keys_of_scores, placed_rows, row_document
 from riders.selectors.season_lists import standings_csv
 from riders.selectors.seasons import explained_rows, pair_statement, rows_as_closed, standings_tables
@@ -321,3 +322,21 @@ class TestAtOnce:
         stored = {(one.unit, one.placing, one.value) for one in placed_rows(season.rows)}
         frozen = frozen_rows(edition, table=0)
         assert stored == {(one["unit"], one["placing"], one["value"]) for one in frozen}
+
+
+def test_records_of_a_season_are_those_of_its_scores(season):
+    Membership.objects.create(
+        association=season.association,
+        number="M1",
+        kind="person",
+        rider=Rider.objects.get(name="Rider 2"),
+        starts_on=date(2026, 11, 1),
+    )
+    with write_transaction():
+        odd = {"judges": ["A, B", "=C"], "horse_age": 9, "placing": 1, "hors_concours": None, "member": True}
+        post_scores([row(2, key="odd", competition="'=x", venue='"far", away', **odd)], by=None)
+    records = list(season_records(season))
+    plain = [score_record(score) for score in scores_in_force().order_by("date", "key")]
+    assert [record | {"member": ""} for record in records] == [record | {"member": ""} for record in plain]
+    assert {record["pair"] for record in records if record["member"] == "true"} == {"R2/H2"}
+    assert list(frozen_records(close(season))) == records
