@@ -84,7 +84,7 @@ def _columns(data: SeasonListData, width: float) -> list[Column]:
     place = [Column(title="Place", width=44, align="centre")] if data.ranked else []
     tier = [Column(title="Tier", width=86)] if data.tiered else []
     tail = [
-        Column(title="Value", width=66, align="decimal", decimals=_decimals(data)),
+        Column(title="Value", width=74, align="decimal", decimals=_decimals(data), gap=22 if data.tiered else 5),
         *tier,
         Column(title="Scores", width=44, align="right"),
     ]
