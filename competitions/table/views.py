@@ -21,6 +21,7 @@ from django.utils.decorators import method_decorator
 from django.views import View
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import ensure_csrf_cookie
+from django.views.decorators.gzip import gzip_page
 
 from competitions.services.table import take_changes
 from competitions.table.arriving import read_changes, states_after, verdict_document
@@ -90,8 +91,9 @@ class DaysView(TableData):
 
 
 class DayDataView(TableData):
-    """``table-day-data``: one day's sheets with all that is needed to write them."""
+    """``table-day-data``: one day's sheets with all that is needed to write them, compressed for a weak network."""
 
+    @method_decorator(gzip_page)
     def get(self, _request: HttpRequest, slug: str, day: date) -> HttpResponse:
         wanted = [found for found in days_of(self.person) if found.competition.slug == slug and found.date == day]
         if not wanted:

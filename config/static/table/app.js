@@ -54,6 +54,7 @@ function show({ focus = true } = {}) {
   const found = ["sheet", "commentary"].includes(place.kind) ? findSheet(place) : null;
   if (found) sheet = place.kind === "sheet" ? new SheetPage({ book, ...found, addresses }) : commentaryPage(found);
   stage.dataset.kind = sheet ? "sheet" : "list";
+  document.documentElement.dataset.table = stage.dataset.kind;
   stage.replaceChildren(sheet ? sheet.element : list(place));
   document.title = `${sheet ? sheet.title ?? `${sheet.entry.number} at ${sheet.seat.seat}` : "Judge's table"} – Markbook`;
   if (focus) stage.querySelector("h1")?.focus({ preventScroll: true });

@@ -4,6 +4,7 @@
 const BATCH = 400;
 const LONGEST_WAIT = 30000;
 const PATIENCE = 20000;
+const AFTER_DRAWING = 40; // what was touched is drawn first
 
 export const csrfToken = () => /(?:^|;\s*)csrftoken=([^;]+)/.exec(document.cookie)?.[1] ?? "";
 
@@ -21,7 +22,7 @@ export class Sender extends EventTarget {
     if (now) this.failures = 0;
     else if (this.timer) return;
     window.clearTimeout(this.timer);
-    const wait = this.failures ? Math.min(LONGEST_WAIT, 500 * 2 ** this.failures) : 0;
+    const wait = this.failures ? Math.min(LONGEST_WAIT, 500 * 2 ** this.failures) : AFTER_DRAWING;
     this.timer = window.setTimeout(() => {
       this.timer = 0;
       this.send();

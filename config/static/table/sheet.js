@@ -12,6 +12,7 @@ const WORD_ENDS = /[\s,.;:!?]$/;
 const MOST_ERRORS = 20;
 const IDLE = 2500;
 const REMARKS_LEARNT = 300;
+const BESIDE = window.matchMedia("(min-width: 56rem)"); // where the list stands beside the card, and scrolls by itself
 
 export class SheetPage {
   constructor({ book, place, entry, addresses, onLeave }) {
@@ -138,7 +139,7 @@ export class SheetPage {
     if (!quiet && document.activeElement === this.remark) this.remark.blur();
     this.drawNow();
     this.offer();
-    if (!quiet) this.listed[this.at]?.row.scrollIntoView({ block: "nearest" });
+    if (!quiet && BESIDE.matches) this.listed[this.at]?.row.scrollIntoView({ block: "nearest" });
     if (!quiet) this.bringUp();
   }
 

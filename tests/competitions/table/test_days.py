@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gzip
+import json
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -141,3 +143,9 @@ def test_a_day_names_the_film_of_each_ride_in_as_many_queries_for_one_as_for_thr
         (found,) = day(judge).json()["classes"]
     assert found["entries"][2]["recording"] == {"film": "", "link": "https://films.example/1", "camera": "at home"}
     assert len(few) == len(many)
+
+
+def test_a_day_is_compressed_for_a_weak_network(judge, cls):
+    response = client_of(judge).get(reverse("table-day-data", args=DATA), headers={"Accept-Encoding": "gzip"})
+    assert response["Content-Encoding"] == "gzip"
+    assert json.loads(gzip.decompress(response.content)) == day(judge).json()
