@@ -121,6 +121,8 @@ def finish_upload(recording: Recording, *, by: User) -> Recording:
             files.complete(current.key)
             current.content_type, current.digest = content_type, digest
             _keep(current, by=by)
+        elif current.state != Recording.State.KEPT:
+            raise Conflict("This upload has ended. Begin it anew if the film is not here.")
     return current
 
 

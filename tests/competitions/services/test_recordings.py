@@ -143,6 +143,21 @@ def test_a_film_that_arrives_whole_after_a_judge_began_is_not_taken(entry, rider
     assert entry.recordings.get(state=Recording.State.KEPT) == first
 
 
+def test_an_upload_that_is_given_up_while_it_is_looked_at_is_not_kept(entry, rider, monkeypatch):
+    begun = start_upload(entry, name="a", length=len(RIDE), modified="", camera=AT_C, by=rider)
+    add_piece(begun, begin=0, piece=RIDE)
+    digest_of = files.digest_of
+
+    def meanwhile(stream):
+        give_up_upload(begun, by=rider)
+        return digest_of(stream)
+
+    monkeypatch.setattr(files, "digest_of", meanwhile)
+    with pytest.raises(Conflict, match="has ended"):
+        finish_upload(begun, by=rider)
+    assert entry.recordings.get().state == Recording.State.ABANDONED
+
+
 @pytest.mark.parametrize("content", [b"x" * 400, mp4()[:-1], mp4(handler=b"soun")])
 def test_what_is_no_film_is_removed_with_a_sentence(entry, rider, folder, content, django_capture_on_commit_callbacks):
     with django_capture_on_commit_callbacks(execute=True), pytest.raises(InvalidInput):
