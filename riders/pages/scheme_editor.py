@@ -186,8 +186,16 @@ def _context(request: HttpRequest, found: SchemeDraft, document: Any) -> dict[st
         "base": json.dumps(document, ensure_ascii=False),
         "state": state,
         "faults": _faults(form),
+        "later": _later(found),
         "seasons": seasons.select_related("scheme").order_by("-starts_on", "pk"),
     }
+
+
+def _later(found: SchemeDraft) -> Scheme | None:
+    """Return the version that somebody has saved since the draft was begun."""
+    if found.based_on is None:
+        return None
+    return Scheme.objects.filter(key=found.key, version__gt=found.based_on.version).order_by("-version").first()
 
 
 def _faults(form: SchemeForm) -> list[tuple[str, str, str]]:

@@ -28,7 +28,7 @@ class SchemeEntry:
 def schemes_for(association: Association) -> list[SchemeEntry]:
     """Return every scheme by its latest version, those of the association first."""
     latest: dict[str, Scheme] = {}
-    for scheme in versions().order_by("key", "-version"):
+    for scheme in versions().defer("document").order_by("key", "-version"):
         latest.setdefault(scheme.key, scheme)
     own = set(
         Scheme.objects.filter(Q(seasons__association=association) | Q(change__association=association)).values_list(

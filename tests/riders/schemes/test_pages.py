@@ -174,6 +174,7 @@ class TestEditing:
         save_version(
             qualifying_scheme(decimals=1), association=season.association, based_on=1, by=None, reason="one decimal"
         )
+        assert "Version 2 was saved after this draft was begun" in client.get(address(draft)).content.decode()
         fields = sent(client, draft) | {"decimals": "2", "act": "save", "reason": "two decimals"}
         answer = client.post(address(draft), fields)
         page = answer.content.decode()
