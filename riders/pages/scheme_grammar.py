@@ -106,15 +106,20 @@ _SHARE = Option(
 )
 
 
-def _requirements(*, most: bool = True, depth: int = 2) -> Many:
-    need = _need((_LEAST, _MOST, _SHARE) if most else (_LEAST, _SHARE))
+def _requirements(*, most: bool = True, depth: int = 2, inside: bool = False) -> Many:
+    """Return a list of requirements; ``inside`` any_of, a list among them stands for all of its requirements."""
+    need = Kind("count", "requirement", _need((_LEAST, _MOST, _SHARE) if most else (_LEAST, _SHARE)))
     blank: Json = {"count": "scores", "at_least": ""}
-    kinds, blanks = [Kind("count", "requirement", need)], [("Add a requirement", blank)]
+    kinds, blanks = [need], [("Add a requirement", blank)]
+    listed = None
+    if inside:
+        listed = Kind("", "all of these", Many(Kinds((need,)), "requirement", (("Add a requirement", blank),)))
+        blanks.append(("Add: several together", [blank]))
     if depth:
-        inner = _requirements(most=most, depth=depth - 1)
+        inner = _requirements(most=most, depth=depth - 1, inside=True)
         kinds.append(Kind("any_of", "one of these is enough", Record((Key("any_of", "one of these", inner),))))
         blanks.append(("Add: one of several is enough", {"any_of": [blank]}))
-    return Many(Kinds(tuple(kinds)), "requirement", tuple(blanks), single=True)
+    return Many(Kinds(tuple(kinds), listed), "requirement", tuple(blanks), single=True)
 
 
 REQUIREMENTS = _requirements()
@@ -252,7 +257,12 @@ _SEASON_NUMBER = _record(
 _HOW_MANY = Forms(
     (
         Form("a number", Field("whole", kept=True), ""),
-        Form("a number that depends on the season's competitions", _SEASON_NUMBER, {"competitions_minus": 1}),
+        Form(
+            "a number that depends on the season's competitions",
+            _SEASON_NUMBER,
+            {"competitions_minus": 1},
+            ("competitions_minus", "share_of_competitions"),
+        ),
     )
 )
 _TAKE = _record(
@@ -339,6 +349,7 @@ _BAR = Forms(
                 )
             ),
             {"above": ""},
+            ("at_least", "above", "at_most", "below"),
         ),
         Form("a bar that depends on a field of the tables", _FIGURES, {"level": {}}),
     ),

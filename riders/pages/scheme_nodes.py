@@ -524,11 +524,14 @@ class Kind:
 
 @dataclass(frozen=True)
 class Kinds:
-    """A block of one of several kinds, told by the key that stands in it."""
+    """A block of one of several kinds, told by the key that stands in it; ``listed`` where a list may stand too."""
 
     kinds: tuple[Kind, ...]
+    listed: Kind | None = None
 
     def _kind(self, value: Json) -> Kind | None:
+        if isinstance(value, list):
+            return self.listed
         if not isinstance(value, Mapping):
             return None
         found = [kind for kind in self.kinds if kind.key in value]
@@ -551,11 +554,19 @@ class Kinds:
 
 @dataclass(frozen=True)
 class Form:
-    """One form that a value may have, and what it is at first when this form is chosen."""
+    """One form that a value may have, and what it is at first when this form is chosen.
+
+    An object has this form only where one of the ``keys`` stands in it, if there are any.
+    """
 
     label: str
     node: Node
     blank: Json
+    keys: tuple[str, ...] = ()
+
+    def fits(self, value: Json) -> bool:
+        told = not self.keys or (isinstance(value, Mapping) and any(key in value for key in self.keys))
+        return value is not None and told and self.node.fits(value)
 
 
 @dataclass(frozen=True)
@@ -566,7 +577,7 @@ class Forms:
     none: str = ""
 
     def _form(self, value: Json) -> int | None:
-        return next((n for n, form in enumerate(self.forms) if value is not None and form.node.fits(value)), None)
+        return next((n for n, form in enumerate(self.forms) if form.fits(value)), None)
 
     def fits(self, value: Json) -> bool:
         return self._form(value) is not None or (value is None and bool(self.none))

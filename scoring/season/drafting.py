@@ -13,6 +13,7 @@ from scoring.season.scheme import Scheme, read_with_problems
 __all__ = ["Draft", "block_sentences", "read_draft"]
 
 _BLOCK = re.compile(r"([^.\[]+)(?:\[(\d+)\])?")
+_FRAME = ("unit", "mode", "group_by", "order", "value")
 _HEAD: Mapping[str, object] = {"format": "scheme/1", "id": "draft", "title": "", "sources": []}
 
 
@@ -58,7 +59,7 @@ def block_sentences(document: object, key: str, index: int | None = None) -> tup
         block = [block[index]] if isinstance(block, list) and 0 <= index < len(block) else None
     if block is None or not isinstance(document, Mapping):
         return ()
-    frame = {name: document[name] for name in ("unit", "mode", "group_by", "order") if name in document} | dict(_HEAD)
+    frame = {name: document[name] for name in _FRAME if name in document} | dict(_HEAD)
     with_it, _ = _sayable({**frame, key: block})
     without, _ = _sayable({name: value for name, value in frame.items() if name != key})
     return tuple(sentence for sentence in with_it if sentence not in without)

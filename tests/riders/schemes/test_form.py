@@ -184,18 +184,37 @@ class TestButtons:
         ]
 
     def test_what_no_block_shows_is_edited_as_text(self) -> None:
-        document = SCHEMES["us-usdf-allbreeds"]
+        deep = {"level": {"novice": {"division": {"open": "60"}}, "*": "58"}}
+        document = qualifying_scheme(group_by=["level", "division"], threshold=deep)
         form = draw_scheme(document)
         (raw,) = (one for one in form.shown.values() if one.template.endswith("raw.html"))
-        assert raw.path.startswith("threshold")
+        assert raw.path == "threshold"
+        assert "The value must be at least" in raw.sentences[0]
         changed = typed_into(document, {raw.path: '{"open": "61"}'})
-        assert "61" in json.dumps(changed["threshold"])
+        assert changed["threshold"] == {"open": "61"}
         broken = typed_into(document, {raw.path: '{"open": "61"'})
         problems = read_with_problems(broken)[1]
         form = draw_scheme(broken, problems=problems)
         assert form.shown[raw.path].text == '{"open": "61"'
         assert any("is not JSON" in one for one in form.shown[raw.path].problems)
         assert typed_into(broken, {raw.path: raw.text}) == document
+
+    def test_several_together_may_be_one_of_those_that_are_enough(self) -> None:
+        document = qualifying_scheme(require=[{"any_of": [{"count": "scores", "at_least": 8}]}])
+        after = kept(document, "add require[0].any_of 1")
+        after = typed_into(after, {"require[0].any_of[1][0].at_least": "5"})
+        after = kept(after, "add require[0].any_of[1] 0")
+        assert after["require"][0]["any_of"][1] == [
+            {"count": "scores", "at_least": 5},
+            {"count": "scores", "at_least": ""},
+        ]
+
+    def test_a_bar_by_level_is_a_table_and_not_text(self) -> None:
+        document = qualifying_scheme(threshold={"level": {"novice": "62"}})
+        after = typed_into(document, {"threshold.level#1.0": "*", "threshold.level#1.1": "60"})
+        assert after["threshold"] == {"level": {"novice": "62", "*": "60"}}
+        assert typed_into(document, {"threshold.?form": ""}).get("threshold") is None
+        assert typed_into(document, {"threshold.?form": "1"})["threshold"] == {"above": ""}
 
     def test_an_unknown_key_can_be_corrected_or_removed(self) -> None:
         document = qualifying_scheme(elligible=[1])
