@@ -28,6 +28,7 @@ def close_season(season: Season, *, expected_version: int, by: User | None, reas
     reason = reason_from(reason)
     with write_transaction():
         current = locked_season(season)
+        _refuse_stale(current, expected_version)
         if current.closed_at is not None:
             since = f"{current.closed_at.day} {current.closed_at:%B %Y}"
             raise NotAllowed(
@@ -35,7 +36,6 @@ def close_season(season: Season, *, expected_version: int, by: User | None, reas
                 "corrected.",
                 code="season-closed",
             )
-        _refuse_stale(current, expected_version)
         now = timezone.now()
         store_standings(current)
         edition = write_edition(current, at=now)
@@ -52,10 +52,10 @@ def reopen_season(season: Season, *, expected_version: int, by: User | None, rea
     reason = reason_from(reason)
     with write_transaction():
         current = locked_season(season)
+        _refuse_stale(current, expected_version)
         edition = edition_in_force(current)
         if edition is None:
             raise NotAllowed(f"{current.title} is open already, so there is nothing to reopen.", code="season-open")
-        _refuse_stale(current, expected_version)
         SeasonChange.objects.create(
             season=current,
             action=SeasonChange.Action.REOPENED,
@@ -72,8 +72,9 @@ def reopen_season(season: Season, *, expected_version: int, by: User | None, rea
 
 def _refuse_stale(current: Season, expected_version: int) -> None:
     if current.version != expected_version:
+        now = f"at version {current.version}{'' if current.closed_at is None else ', and the season is closed'}"
         raise Conflict(
-            f"The standings of {current.title} have changed since you looked at them (they are at version "
-            f"{current.version} now). Look at them again, then decide.",
+            f"The standings of {current.title} have changed since you looked at them: they are {now}. Look at them "
+            "again, then decide.",
             current=current,
         )

@@ -90,7 +90,7 @@ def test_the_ledger_as_a_file_is_the_ledger_that_is_imported(world: World) -> No
     assert len(only) == 1
     text = b"".join(world.client("visitor").get("/api/v1/scores/?format=csv").streaming_content)
     again = world.client("association").post("/api/v1/scores/", data=text, content_type="text/csv")
-    assert again.json() == {"posted": 0, "corrected": 0, "unchanged": 3}
+    assert again.json() == {"posted": 0, "corrected": 0, "unchanged": 3, "duplicate": 0}
 
 
 def test_imported_scores_move_the_standings(world: World) -> None:

@@ -35,7 +35,7 @@ def test_a_stale_change_gets_the_object_as_it_stands(world: World, row: Row) -> 
     body = assert_refusal(response, 412, "conflict")
     assert body["retry"] is False
     address = filled(row.url, world.values())
-    for part_of_it in ("outcome/", "teams/", "correction/", "retraction/"):
+    for part_of_it in ("outcome/", "teams/", "correction/", "retraction/", "closing/"):
         address = address.removesuffix(part_of_it)
     current = world.client("staff").get(f"/api/v1/{address}")
     assert body["current"] == current.json()

@@ -301,7 +301,8 @@ class TestAtOnce:
 
     def test_of_two_who_close_one_is_told(self, season):
         said = self.both(*2 * [lambda: close_season(season, expected_version=season.version, by=None, reason="Done.")])
-        assert sorted(type(one).__name__ for one in said) == ["NotAllowed", "SeasonEdition"]
+        assert sorted(type(one).__name__ for one in said) == ["Conflict", "SeasonEdition"]
+        assert any("and the season is closed" in str(one) for one in said)
         assert SeasonEdition.objects.count() == SeasonChange.objects.count() == 1
 
     @pytest.mark.parametrize("attempt", range(3))
