@@ -5,6 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from scoring import InvalidDocument, commentary
 from tests.scoring.commentary.labelled import commentaries, read_test
@@ -52,3 +54,37 @@ def test_more_work_than_allowed_is_refused():
     cues = commentary.read_commentary("One. Two. Three.")
     with pytest.raises(InvalidDocument, match="too many"):
         commentary.proposal(NOVICE, cues, most_work=40)
+
+
+WORDS = st.sampled_from(
+    [
+        "circle",
+        "halt",
+        "left",
+        "trot",
+        "then",
+        "but",
+        "the",
+        "Overall",
+        "good",
+        "B",
+        "canter.",
+        "walk,",
+        "and",
+        "x" * 50,
+    ]
+)
+
+
+@given(st.lists(st.lists(WORDS, min_size=1, max_size=60).map(" ".join), min_size=1, max_size=6), st.booleans())
+@settings(max_examples=60, deadline=None)
+def test_whatever_is_said_comes_back_in_its_order(said, timed):
+    cues = tuple(
+        commentary.Cue(index, Fraction(index) if timed else None, Fraction(index + 1) if timed else None, text)
+        for index, text in enumerate(said)
+    )
+    found = commentary.lay_sentences(NOVICE, cues)
+    assert " ".join(row.text for row in found).split() == " ".join(said).split()
+    if timed:
+        assert [row.start for row in found] == sorted(row.start for row in found)
+        assert all(row.start <= row.end for row in found)
