@@ -74,6 +74,7 @@ def test_the_pages_are_one_shell_without_anybodys_data(judge, client, cls):
             reverse("table"),
             reverse("table-day", args=DATA),
             reverse("table-sheet", args=["linden-autumn", "1", "1", "C"]),
+            reverse("table-commentary", args=["linden-autumn", "1", "1", "C"]),
         )
     }
     assert len(pages) == 1
@@ -88,7 +89,7 @@ def test_the_worker_names_every_module_and_may_serve_the_folder(client, judge):
     assert response["Content-Type"] == "text/javascript; charset=utf-8"
     assert response["Service-Worker-Allowed"] == "/table/"
     said = response.content.decode()
-    for name in ("app", "book", "sender", "sheet", "pad", "store"):
+    for name in ("app", "book", "sender", "sheet", "pad", "store", "commentary", "proposal"):
         assert f"/static/table/{name}.js" in said
     assert "/static/desk/typed_mark.js" in said
     assert "/static/table/worker.js" not in said
