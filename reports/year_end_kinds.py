@@ -103,7 +103,7 @@ def _version(document: SeasonDocument) -> str:
 
 
 def _may_have_list(user: Visitor, document: SeasonDocument) -> bool:
-    """Allow final standings and what follows from them to everyone, what is not final as far as the page shows it."""
+    """Allow the standings to everyone, as the page of the season shows them, and earlier editions to its keepers."""
     edition = document.edition
     return edition is None or visible(user, SeasonEdition.objects.filter(pk=edition.pk)).exists()
 

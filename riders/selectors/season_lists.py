@@ -7,6 +7,7 @@ from typing import Any
 
 from riders.csvrows import write_rows
 from riders.models import Season, SeasonEdition, StandingTable
+from riders.ranks import FIRST_WITHOUT_A_PLACE
 from riders.selectors.editions import edition_in_force, frozen_rows
 from riders.selectors.ledger import scores_in_force
 from riders.selectors.places import PlacedRow, rows_one_by_one
@@ -90,7 +91,7 @@ def _tables(season: Season) -> list[dict[str, Any]]:
             "group": table.group,
             "title": group_title(table.group),
             "rows": table.size,
-            "placed": sum(1 for row in rows_one_by_one(table) if row.placing is not None),
+            "placed": table.rows.filter(rank__lt=FIRST_WITHOUT_A_PLACE).count(),
             "qualified": table.rows.filter(qualified=True).count(),
         }
         for table in shown_tables(season)
