@@ -142,6 +142,7 @@ export class CommentaryPage {
       this.say(`${file.name} is in the field below. Lay it on the movements when it is the right one.`);
     }
     this.drawAll();
+    (fault ? this.file : this.body.querySelector("button[type=submit]")).focus();
   }
 
   onDrop(event) {
@@ -157,6 +158,7 @@ export class CommentaryPage {
     if (this.text.length > LONGEST) this.problems = [`The text has ${this.text.length} characters; at most ${LONGEST} are read. Give the part about this ride.`];
     if (!this.problems.length) await this.lay();
     this.drawAll({ focus: Boolean(this.proposal) });
+    this.area?.focus();
   }
 
   async lay() {

@@ -58,7 +58,8 @@ def test_from_the_sheet_to_remarks_by_keyboard(open_as, judge, address, cls):
         {"name": "ride.vtt", "mimeType": "text/vtt", "buffer": b"\xef\xbb\xbf" + SPOKEN.replace("\n", "\r\n").encode()},
     )
     expect(page.get_by_label("Or the text itself")).to_have_value(SPOKEN)
-    page.get_by_role("button", name="Lay it on the movements").click()
+    expect(page.get_by_role("button", name="Lay it on the movements")).to_be_focused()
+    page.keyboard.press("Enter")
     first = page.get_by_role("region", name="movement 1", exact=True)
     expect(first.locator(".c-sentence")).to_contain_text("Straight entry, halt not square.")
     assert_accessible(page)
@@ -150,6 +151,7 @@ def test_what_cannot_be_read_is_named_by_line_and_stays_in_the_field(open_as, ju
     page.get_by_role("button", name="Lay it on the movements").click()
     expect(page.locator(".form-errors")).to_contain_text('Line 3, "00:09.000 --> 00:04.000", ends before it starts.')
     expect(page.get_by_label("Or the text itself")).to_have_value(broken)
+    expect(page.get_by_label("Or the text itself")).to_be_focused()
     page.set_input_files("#spoken-file", {"name": "old.txt", "mimeType": "text/plain", "buffer": b"caf\xe9"})
     expect(page.locator(".form-errors")).to_contain_text("old.txt is not UTF-8 text.")
     expect(page.get_by_label("Or the text itself")).to_have_value(broken)
