@@ -28,6 +28,7 @@ from riders.selectors.histories import plain
 from riders.services.bundle_import import BundleRead, BundleScores, bundle_scores, read_bundle
 from riders.services.bundle_pairs import BundlePairs
 from riders.services.ledger import COMPARED, ScoreRow, differs
+from riders.services.ledger_clock import Mark, ledger_mark
 from riders.services.ledger_import import Lines, ScoresRead, read_lines, read_scores
 from riders.services.matching import Proposal, proposals_for
 from riders.services.pair_book import PairBook
@@ -196,6 +197,34 @@ def work_out(read: FileRead, *, source: str, by: User | None) -> WorkedOut:
     if isinstance(read.said, Lines):
         return _of_scores(read.digest, read.said, source, by)
     return _of_bundle(read.digest, read.said, source, by)
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A file worked out before anyone has to wait, with the mark of the ledger that it was worked out against."""
+
+    read: FileRead
+    source: str
+    by: User | None
+    mark: Mark
+    worked_out: WorkedOut | None
+
+    def settle(self) -> WorkedOut:
+        """Return what was worked out where the ledger is still the same, or work it out anew.
+
+        Inside the transaction that carries it out. A bundle is always worked out here, since it makes its pairs.
+        """
+        if self.worked_out is not None and self.mark == ledger_mark():
+            return self.worked_out
+        return work_out(self.read, source=self.source, by=self.by)
+
+
+def prepare(read: FileRead, *, source: str, by: User | None) -> Prepared:
+    """Compare a file of scores with the ledger, which may take seconds, while others go on writing."""
+    if not isinstance(read.said, Lines):
+        return Prepared(read, source, by, (), None)
+    mark = ledger_mark()
+    return Prepared(read, source, by, mark, work_out(read, source=source, by=by))
 
 
 def is_bundle(content: bytes) -> bool:

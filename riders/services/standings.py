@@ -38,14 +38,19 @@ def rebuild_touched(dates: Collection[date], pairs: Collection[int] | None = Non
     With ``pairs``, the ids of all pairs that a score was given to or taken from, only their units are worked out anew
     where the scheme allows it.
     """
-    within = Q(pk__in=[])
-    for day in set(dates):
-        within |= Q(starts_on__lte=day, ends_on__gte=day)
-    for season in open_seasons(within):
+    for season in seasons_of_days(dates):
         if pairs is None:
             store_standings(season)
         else:
             store_touched(season, pairs=pairs)
+
+
+def seasons_of_days(dates: Collection[date]) -> Iterable[Season]:
+    """Return the open seasons that any of these days falls into."""
+    within = Q(pk__in=[])
+    for day in set(dates):
+        within |= Q(starts_on__lte=day, ends_on__gte=day)
+    return open_seasons(within)
 
 
 def rebuild_members(association: Association, riders: Collection[int] | None) -> None:

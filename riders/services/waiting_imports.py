@@ -13,7 +13,7 @@ from riders.csvrows import MOST_BYTES
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.intake import one_line
 from riders.models import Horse, Rider, User, WaitingImport
-from riders.services.ledger_preview import Preview, preview_import, read_file, work_out
+from riders.services.ledger_preview import Preview, prepare, preview_import, read_file
 from riders.services.matching import source_from, write_decision
 from riders.services.taking_in import carry_out
 from riders.transactions import write_transaction
@@ -86,12 +86,12 @@ def confirm_import(
     ``InvalidInput`` while the file has problems or names that are not decided on.
     """
     _refuse_confirmed(waiting)
-    read = read_file(zlib.decompress(waiting.content))
+    prepared = prepare(read_file(zlib.decompress(waiting.content)), source=waiting.source, by=by)
     try:
         with write_transaction():
             current = WaitingImport.objects.select_for_update().get(pk=waiting.pk)
             _refuse_confirmed(current)
-            worked_out = work_out(read, source=current.source, by=by)
+            worked_out = prepared.settle()
             _refuse_other_state(worked_out.preview, digest, state)
             why = one_line(reason)[:300] or f"imported from {current.source or current}"
             carry_out(worked_out, source=current.source, by=by, reason=why)
