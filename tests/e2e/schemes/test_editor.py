@@ -118,9 +118,30 @@ def test_two_windows_are_told_of_each_other(open_as, keeper, season):
     keep_draft(draft, qualifying_scheme(title="From elsewhere"), seen=1)
     field(page, "title").fill("From here")
     expect(page.get_by_role("heading", level=1)).to_have_text("This draft is open twice")
+    assert Axe().run(page).response["violations"] == []
     page.get_by_role("button", name="Keep what stands in this window").click()
     expect(field(page, "title")).to_have_value("From here")
     assert SchemeDraft.objects.get().document["title"] == "From here"
+
+
+def test_the_second_of_two_to_save_sees_both(open_as, keeper, season):
+    draft = open_draft(season.scheme, association=season.association, by=keeper)
+    page = open_as(keeper, reverse("scheme-draft", args=["linden", draft.pk]), viewport={"width": 360, "height": 800})
+    save_version(
+        qualifying_scheme(decimals=1), association=season.association, based_on=1, by=keeper, reason="one decimal"
+    )
+    field(page, "decimals").fill("2")
+    page.get_by_label("Why the rule is changed").fill("two decimals")
+    page.get_by_role("button", name="Save as version 2").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Someone else has saved this rule")
+    expect(page.locator("table.beside").last).to_contain_text("to 1 decimal;")
+    expect(page.locator("table.beside").last).to_contain_text("to 2 decimals;")
+    assert Axe().run(page).response["violations"] == []
+    assert not page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth")
+    page.get_by_role("button", name="Go on with mine").click()
+    page.get_by_label("Why the rule is changed").fill("two decimals")
+    page.get_by_role("button", name="Save as version 3").click()
+    expect(page.locator(".message")).to_contain_text("Version 3")
 
 
 @pytest.mark.parametrize("width", [360, 768, 1280])
