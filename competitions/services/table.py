@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from itertools import groupby
 from typing import Any
 
@@ -75,14 +76,22 @@ class _Taken(Exception):  # noqa: N818 - never leaves this module
 
 
 def take_changes(changes: Sequence[Written], *, by: User) -> list[Verdict]:
-    """Take changes in their order: those of one sheet that follow each other are one saving of it."""
+    """Take changes in their order: those of one sheet that follow each other are one saving of it.
+
+    A sheet of which anything is held is not signed by a later change either.
+    """
     verdicts: list[Verdict] = []
-    for (_, _, of_sheet), run in groupby(changes, key=lambda c: (c.entry.pk, c.seat.pk, c.of_sheet)):
+    undecided: set[tuple[int, int]] = set()
+    for (entry, seat, of_sheet), changes_of_run in groupby(changes, key=lambda c: (c.entry.pk, c.seat.pk, c.of_sheet)):
+        run = list(changes_of_run)
         if of_sheet:
-            verdicts += _repeated(_take_sheet_run, list(run), by)
+            take = partial(_take_sheet_run, undecided=(entry, seat) in undecided)
+            found = _repeated(take, run, by)
         else:
-            for change in run:
-                verdicts += _repeated(_take_entry_change, [change], by)
+            found = [verdict for change in run for verdict in _repeated(_take_entry_change, [change], by)]
+        if any(verdict.outcome == HELD for verdict in found):
+            undecided.add((entry, seat))
+        verdicts += found
     return verdicts
 
 
@@ -97,7 +106,7 @@ def _repeated(take: Callable[[list[Written], User], list[Verdict]], run: list[Wr
     raise Conflict(why)
 
 
-def _take_sheet_run(run: list[Written], by: User) -> list[Verdict]:
+def _take_sheet_run(run: list[Written], by: User, *, undecided: bool = False) -> list[Verdict]:
     entry, seat = run[0].entry, run[0].seat
     known = _known(run, by)
     fresh = [change for change in run if change.id not in known]
@@ -105,7 +114,7 @@ def _take_sheet_run(run: list[Written], by: User) -> list[Verdict]:
     if fresh and not can(by, "mark", seat):
         return [*_refuse(verdicts, fresh, _closed(seat))]
     sheet = Sheet.objects.filter(entry=entry, seat=seat).first() or Sheet(entry=entry, seat=seat)
-    draft = _Draft(sheet)
+    draft = _Draft(sheet, undecided=undecided)
     for change in fresh:
         verdicts[change.id] = _fault(change) or draft.take(change)
     taken = [change for change in fresh if verdicts[change.id].outcome == ARRIVED]

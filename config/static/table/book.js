@@ -105,7 +105,15 @@ export class Book extends EventTarget {
     for (const sheet of sheets) this.takeSheet(sheet);
     for (const entry of entries) this.takeEntry(entry);
     this.gatherHeld(arrived);
+    this.holdSignatures();
     this.changed();
+  }
+
+  // A signature that was given before it was known what differs is given anew, after that is decided.
+  holdSignatures() {
+    const place = (change) => `${change.entry}/${change.seat}`;
+    const differs = new Set(this.queue.filter((change) => change.held).map(place));
+    for (const change of this.queue.filter((found) => found.field === "signed" && found.value && differs.has(place(found)))) this.remove(change);
   }
 
   // One question for a field, however often it was written: about the last value.

@@ -239,3 +239,18 @@ def test_the_same_changes_sent_by_two_requests_at_once_arrive_once(judge, cls, p
     assert found == [["arrived"] * 4] * 2
     assert Sheet.objects.get().version == 1
     assert TableChange.objects.count() == 4
+
+
+def test_a_signature_waits_for_what_differs_also_behind_an_error_of_course(send, judge, office, cls, place):
+    mark_sheet(cls.entries.get(number="1"), "C", marks={"2": 70}, by=office)
+    response = send(
+        judge,
+        place() | {"field": "mark.2", "value": 65},
+        place() | {"field": "errors", "value": 1, "base": 0},
+        place("2") | {"field": "mark.1", "value": 60},
+        place() | {"field": "signed", "value": True, "base": False},
+        place("2") | {"field": "signed", "value": True, "base": False},
+    )
+    assert outcomes(response) == ["held", "arrived", "arrived", "held", "arrived"]
+    assert not Sheet.objects.get(entry__number="1").signed
+    assert Sheet.objects.get(entry__number="2").signed

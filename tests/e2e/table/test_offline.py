@@ -320,3 +320,26 @@ def test_a_sheet_that_the_server_stumbles_over_does_not_keep_the_others_back(day
     day.unroute("**/table/changes/")
     expect(day.locator(ARRIVED)).to_be_visible(timeout=40000)
     assert Sheet.objects.count() == 3
+
+
+def test_a_signature_given_while_the_answer_is_on_its_way_waits_for_what_differs(day, cls, address, office):
+    """On a slow network the judge has signed before it is known that the office keyed something else."""
+    open_sheet(day, address())
+    mark_sheet(cls.entries.get(number="1"), "C", marks={"1": 60}, by=office)
+    on_the_way = []
+    day.route("**/table/changes/", lambda route: on_the_way.append(route) if not on_the_way else route.continue_())
+    with day.expect_request("**/table/changes/"):
+        write(day, "7")
+    write(day, "65", "8", "5", "6", "7")
+    day.keyboard.press("s")
+    expect(day.locator(".t-finish")).to_contain_text("Signed and locked")
+    on_the_way[0].continue_()
+    expect(day.locator(".t-difference")).to_have_count(1)
+    expect(day.locator("#state[data-waiting='1']")).to_be_visible()
+    sheet = Sheet.objects.get()
+    assert (sheet.marks["1"], sheet.marks["G2"], sheet.signed) == (60, 70, False)
+    day.get_by_role("button", name="Keep mine").click()
+    day.locator("#sign").click()
+    expect(day.locator(ARRIVED)).to_be_visible()
+    sheet.refresh_from_db()
+    assert (sheet.marks["1"], sheet.signed) == (70, True)
