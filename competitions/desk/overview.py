@@ -185,10 +185,10 @@ class _Reading:
                 missing=missing,
             )
         cell = cell_of(self.cls, entry, seat, sheet, summary=summary)
-        return _keyed_twice(cell, self.keyings.get((entry.pk, seat.pk), ""))
+        return keyed_twice(cell, self.keyings.get((entry.pk, seat.pk), ""))
 
 
-def _keyed_twice(cell: Cell, keyings: str) -> Cell:
+def keyed_twice(cell: Cell, keyings: str) -> Cell:
     """Let a cell that is complete otherwise say how far its second keying is."""
     if cell.state != "complete" or keyings not in {WAITING, DIFFERS}:
         return cell

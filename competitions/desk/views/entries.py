@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
@@ -17,10 +18,11 @@ from competitions.desk.forms.entries import (
     initial_outcome,
 )
 from competitions.desk.history import entry_history
-from competitions.desk.overview import cell_of
-from competitions.models import ResultRow, Sheet
+from competitions.desk.overview import Cell, cell_of, keyed_twice
+from competitions.models import PanelSeat, ResultRow, Sheet
 from competitions.selectors.consequences import consequence_of_errors, consequences, deduction_sentence
 from competitions.selectors.documents import rules_of
+from competitions.selectors.keyings import keyings_of_class
 from competitions.services.entries import add_entry, remove_entry, set_outcome
 from competitions.services.entry_details import change_entry, pair_by_hand
 from riders.errors import Conflict, DomainError, InvalidInput
@@ -175,10 +177,14 @@ class EntryView(EntryDeskView):
         said += [deduction_sentence(deduction) for deduction in entry.deductions]
         return "; ".join(said) + "."
 
+    def _cell(self, seat: PanelSeat, sheet: Sheet | None, states: Mapping[int, str]) -> Cell:
+        return keyed_twice(cell_of(self.cls, self.entry, seat, sheet), states.get(seat.pk, ""))
+
     def _page(self, form: OutcomeForm, deductions: Any, *, status: int = 200) -> HttpResponse:
         cls, entry = self.cls, self.entry
         seats = list(cls.seats.select_related("judge"))
         sheets = {sheet.seat_id: sheet for sheet in Sheet.objects.filter(entry=entry).select_related("changed_by")}
+        states = {keyings.seat.pk: keyings.state for keyings in keyings_of_class(cls, entry=entry)}
         row = ResultRow.objects.filter(entry=entry).first()
         context = {
             "competition": self.competition,
@@ -187,7 +193,7 @@ class EntryView(EntryDeskView):
             "form": form,
             "deductions": deductions,
             "shown_deductions": len(entry.deductions) + 1,
-            "sheets": [(seat, cell_of(cls, entry, seat, sheets.get(seat.pk)), sheets.get(seat.pk)) for seat in seats],
+            "sheets": [(seat, self._cell(seat, sheets.get(seat.pk), states), sheets.get(seat.pk)) for seat in seats],
             "has_sheets": bool(sheets),
             "result": row,
             "working": row.document.get("working", []) if row else [],

@@ -27,7 +27,7 @@ from competitions.desk.typed import EMPTY, MOST_ERRORS, TypedSheet, read_typed, 
 from competitions.models import SecondKeying
 from competitions.selectors.consequences import consequences
 from competitions.selectors.documents import items_of_seat, test_of
-from competitions.selectors.keyings import FINAL, WAITING, Keyings, keyings_of_sheet, mode_of
+from competitions.selectors.keyings import DIFFERS, FINAL, WAITING, Keyings, keyings_of_sheet, mode_of
 from competitions.services.keyings import (
     Settlement,
     choose_sheets,
@@ -70,6 +70,7 @@ class ClassKeyingsView(ClassDeskView):
             "mode": mode_of(self.cls),
             "lines": lines,
             "waiting": sum(line.keyings.state == WAITING for line in lines),
+            "differing": sum(line.keyings.state == DIFFERS for line in lines),
             "final": sum(line.keyings.state == FINAL for line in lines),
             "next": next((line for line in lines if line.mine), None),
             "choices": choice_lines(self.cls),

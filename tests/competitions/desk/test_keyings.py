@@ -177,6 +177,8 @@ def test_the_list_the_desk_and_the_checks_say_what_waits(once, second_desk, desk
     assert "to be keyed again" in desk_page
     assert "counting provisionally until keyed" in desk_page
     assert "for someone else" in page(desk, LIST)
+    assert "1 sheet: 1 waiting for a second keying, 0 to be decided, 0 final." in page(desk, LIST)
+    assert "to be keyed again" in page(desk, reverse("desk-entry", args=["linden-autumn", "1", "1"]))
     assert f'href="{AGAIN}"' in page(second_desk, LIST)
     mark_sheet(once.entries.get(number="1"), "B", by=None)
     checks = page(desk, reverse("desk-official", args=["linden-autumn", "1"]))
