@@ -94,10 +94,11 @@ def name_order(text: str) -> bytes:
     ['A1', 'P09', 'P9', 'P12']
     """
     parts = []
-    for part in _DIGITS.split(text):
-        if part.isdecimal():
-            plain = str(int(part))
-            parts.append(b"\x01" + len(plain).to_bytes(1, "big") + plain.encode() + part.encode() + b"\x00")
+    for index, part in enumerate(_DIGITS.split(text)):
+        if index % 2 or (part and not part.isascii() and part.isdecimal()):
+            plain = part.lstrip("0") or "0" if index % 2 else str(int(part))
+            parts.append(f"\x01{chr(len(plain))}{plain}{part}\0")
         elif part:
-            parts.append(b"\x02" + part.encode() + b"\x00")
-    return b"".join(parts) + b"\x00" + text.encode()
+            parts.append(f"\x02{part}\0")
+    parts.append(f"\0{text}")
+    return "".join(parts).encode()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
@@ -28,10 +29,13 @@ from scoring.season.ledger import FIELDS, FieldValue
 Codes = NDArray[np.int32]
 Numbers = NDArray[np.int64]
 
+_Chunk = tuple[Numbers, Numbers, list[Any]]
+# Numbers of the rows and of their pairs, and for each field one text of all scores, or the list of its texts.
 _BETWEEN = "\x1f"
 _SCORES_AT_ONCE = 100_000
 _PAIRS_AT_ONCE = 500
 _FLAGS = {"highest_of_level", "hors_concours", "recognised", "member"}
+_NULLABLE = _FLAGS | {"placing", "starters", "horse_age"}
 _OF_THE_PAIR = {"pair": "key", "rider": "rider__name", "horse": "horse__name"}
 _COLUMNS = {name: name for name in FIELDS if name not in _OF_THE_PAIR} | {"score_id": "key", "class": "class_name"}
 
@@ -140,10 +144,11 @@ def read_columns(
     names = sorted(name for name in wanted if name in _COLUMNS)
     coders = {name: _Codes() for name in names}
     numbers, owners, codes = [], [], {name: list[Codes]() for name in names}
-    for texts in _chunks(season, names, pairs=pairs, progress=progress):
-        numbers.append(_whole_numbers(texts[0]))
-        owners.append(_whole_numbers(texts[1]))
-        for name, cells in zip(names, texts[2:], strict=True):
+    for ids, pair_ids, texts in _chunks(season, names, pairs=pairs, progress=progress):
+        numbers.append(ids)
+        owners.append(pair_ids)
+        for name, text in zip(names, texts, strict=True):
+            cells = text.split(_BETWEEN) if isinstance(text, str) else text
             codes[name].append(np.fromiter(map(coders[name].__getitem__, cells), np.int32, len(cells)))
     columns = Columns(_joined(numbers, np.int64), _joined(owners, np.int64))
     found = {name: _read(name, _joined(codes[name], np.int32), list(coders[name])) for name in names}
@@ -156,10 +161,6 @@ def read_columns(
 
 def _joined(parts: Sequence[NDArray[Any]], kind: type[Any]) -> NDArray[Any]:
     return np.concatenate(parts) if parts else np.zeros(0, kind)
-
-
-def _whole_numbers(texts: Sequence[str]) -> Numbers:
-    return np.fromiter(map(int, texts), np.int64, len(texts))
 
 
 def _read(name: str, codes: Codes, texts: Sequence[str]) -> Column:
@@ -185,41 +186,86 @@ def _value(name: str, text: str) -> FieldValue:
 
 def _chunks(
     season: Season, names: Sequence[str], *, pairs: Collection[int] | None, progress: Callable[[float], None]
-) -> Iterator[list[list[str]]]:
-    """Yield the texts of the row numbers, the pairs and the fields ``names`` of many scores at a time."""
+) -> Iterator[_Chunk]:
+    """Yield the row numbers, the pairs and the texts of the fields ``names`` of many scores at a time."""
     if pairs is not None:
         some = sorted(pairs)
         for start in range(0, len(some), _PAIRS_AT_ONCE):
             part = some[start : start + _PAIRS_AT_ONCE]
-            yield from _texts(season, names, f'"pair_id" IN ({", ".join(["%s"] * len(part))})', part)
+            chunk = _fetch(season, names, f'"pair_id" IN ({", ".join(["%s"] * len(part))})', part)
+            if chunk is not None:
+                yield chunk
         return
     bounds = ScoreRow.objects.order_by().aggregate(first=Min("pk"), last=Max("pk"))
     if bounds["first"] is None:
         return
     first, last = bounds["first"], bounds["last"]
-    for start in range(first, last + 1, _SCORES_AT_ONCE):
-        yield from _texts(season, names, '"id" >= %s AND "id" < %s', [start, start + _SCORES_AT_ONCE])
+    starts = range(first, last + 1, _SCORES_AT_ONCE)
+
+    def fetch(start: int) -> _Chunk | None:
+        return _fetch(season, names, '"id" >= %s AND "id" < %s', [start, start + _SCORES_AT_ONCE])
+
+    for start, chunk in zip(starts, _one_ahead(fetch, starts), strict=True):
+        if chunk is not None:
+            yield chunk
         progress(min((start + _SCORES_AT_ONCE - first) / (last + 1 - first), 1.0))
 
 
-def _texts(season: Season, names: Sequence[str], where: str, values: Sequence[int]) -> Iterator[list[list[str]]]:
-    cells = ['CAST("id" AS text)', 'CAST("pair_id" AS text)']
-    cells += [f"COALESCE(CAST(\"{_COLUMNS[name]}\" AS text), '')" for name in names]
-    joined = "string_agg" if connection.vendor == "postgresql" else "group_concat"
-    source = f'FROM riders_score WHERE "retracted_at" IS NULL AND "date" BETWEEN %s AND %s AND {where}'
+def _one_ahead(fetch: Callable[[int], _Chunk | None], starts: Sequence[int]) -> Iterator[_Chunk | None]:
+    """Fetch what comes next on a thread and connection of its own while what came before is worked on.
+
+    Inside a transaction, whose writes another connection does not see, one after the other.
+    """
+    if connection.in_atomic_block:
+        yield from map(fetch, starts)
+        return
+    with ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger") as ahead:
+        try:
+            coming = ahead.submit(fetch, starts[0])
+            for start in starts[1:]:
+                come, coming = coming, ahead.submit(fetch, start)
+                yield come.result()
+            yield coming.result()
+        finally:
+            ahead.submit(_close_own).result()
+
+
+def _close_own() -> None:
+    """Close the connection of the thread that this runs on."""
+    connection.close()
+
+
+def _fetch(season: Season, names: Sequence[str], where: str, values: Sequence[int]) -> _Chunk | None:
+    """Fetch scores from the database, each field of all of them as one text; None where there are none."""
+    on_postgresql = connection.vendor == "postgresql"
+    cells = ['"id"', '"pair_id"', *(_cell(name) for name in names)]
+    if on_postgresql:
+        cells = [f"CAST({cell} AS text)" for cell in cells]
+    joined = "string_agg" if on_postgresql else "group_concat"
+    # SQLite would take the index of days for any part of the ledger; a plus sign keeps it to the rows asked for.
+    plus = "" if on_postgresql else "+"
+    source = f'FROM riders_score WHERE {plus}"retracted_at" IS NULL AND {plus}"date" BETWEEN %s AND %s AND {where}'
     given: list[Any] = [season.starts_on, season.ends_on, *values]
     with connection.cursor() as cursor:
         wholes = ", ".join(f"{joined}({cell}, %s)" for cell in cells)
         cursor.execute(f"SELECT count(*), {wholes} {source}", [*[_BETWEEN] * len(cells), *given])
         count, *whole = cursor.fetchone()
         if not count:
-            return
-        texts = [text.split(_BETWEEN) for text in whole]
-        if any(len(one) != count for one in texts):
-            # Some text holds the very sign that is put between them.
-            cursor.execute(f"SELECT {', '.join(cells)} {source}", given)
-            texts = [list(one) for one in zip(*cursor.fetchall(), strict=True)]
-    yield texts
+            return None
+        if all(text.count(_BETWEEN) == count - 1 for text in whole):
+            ids, pairs = (np.fromstring(text, np.int64, sep=_BETWEEN) for text in whole[:2])
+            return ids, pairs, whole[2:]
+        # Some text holds the very sign that is put between them.
+        cursor.execute(f"SELECT {', '.join(cells)} {source}", given)
+        rows = list(zip(*cursor.fetchall(), strict=True))
+        ids, pairs = (np.array([int(number) for number in row], np.int64) for row in rows[:2])
+        return ids, pairs, [list(map(str, row)) for row in rows[2:]]
+
+
+def _cell(name: str) -> str:
+    """Return how a field is asked for: one that may be null as an empty text where it is."""
+    column = f'"{_COLUMNS[name]}"'
+    return f"COALESCE(CAST({column} AS text), '')" if name in _NULLABLE else column
 
 
 class _Owners:
