@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from riders.models import Membership, Score, Season
 from riders.services.columns import is_columnar
 from riders.services.columns.reading import _BETWEEN
-from riders.services.ledger import _new_score, post_scores
+from riders.services.ledger import ScoreRow, post_scores
 from riders.services.standings import _by_columns, compute_rows_exactly
 from scoring import season as season_rules
 from tests.builders import make_pair, make_season, qualifying_scheme
@@ -38,7 +38,11 @@ def documents() -> list[Any]:
 
 
 def fill(random: Random, scores: int) -> None:
-    Score.objects.bulk_create(_new_score(random_row(random, n), "2027-09-30T12:00:00Z") for n in range(scores))
+    rows = [random_row(random, n) for n in range(scores)]
+    Score.objects.bulk_create(
+        Score(posted_at="2027-09-30T12:00:00Z", **{name: getattr(row, name) for name in ScoreRow.__dataclass_fields__})
+        for row in rows
+    )
 
 
 def assert_equal(season: Season, document: dict[str, Any]) -> None:
