@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from riders.pages.scheme_grammar import HEAD, SECTIONS
-from riders.pages.scheme_nodes import RAW, Drawing, Json, Key, Shown, Typed
+from riders.pages.scheme_nodes import RAW, Drawing, Json, Shown, Typed
+from riders.pages.scheme_records import Key, noted
 from scoring.documents import InvalidDocument, Problem, load_json
 from scoring.season.drafting import block_sentences
 
@@ -47,7 +48,7 @@ def draw_scheme(
     if strange:
         sections.append(ShownSection(_OTHERS, "", strange, "section-others"))
     left = _place(problems, drawing)
-    notes = [f"{name}: {_noted(value)}" for name, value in record.items() if name.startswith("x-")]
+    notes = [f"{name}: {noted(value)}" for name, value in record.items() if name.startswith("x-")]
     return SchemeForm(sections, drawing.shown, left, notes)
 
 
@@ -100,7 +101,3 @@ def _fault_of(text: str) -> str:
     except InvalidDocument as error:
         return error.problems[0].message
     return "This cannot be kept as it stands. Write it anew."
-
-
-def _noted(value: Json) -> str:
-    return "; ".join(map(str, value)) if isinstance(value, list) else str(value)
