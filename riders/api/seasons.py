@@ -1,13 +1,15 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 import django_filters
 from django.core.cache import cache
 from django.db.models import QuerySet
 from django.http import HttpResponse
-from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_serializer
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_serializer
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -23,6 +25,8 @@ from riders.policy import can, visible
 from riders.selectors.outlooks import pair_outlook
 from riders.selectors.places import keys_of_scores, row_document
 from riders.selectors.seasons import Statement, pair_statement, standings_tables
+from riders.selectors.standings_tables import TablePage
+from riders.services.past_standings import standings_as_of
 from scoring import season as season_rules
 
 _SEASON = {
@@ -185,7 +189,9 @@ class Seasons(Resource):
 
     @extend_schema(
         summary="Read the standings",
-        description="The tables of a season as a `standings/1` document, as they stand at its present version.",
+        description="The tables of a season as a `standings/1` document, as they stand at its present version; with "
+        "`as_of` as they stood on a day of the season, from the ledger as it is known now.",
+        parameters=[OpenApiParameter("as_of", OpenApiTypes.DATE, description="A day of the season.")],
         responses={200: StandingsSerializer},
     )
     @conditional
@@ -194,6 +200,9 @@ class Seasons(Resource):
         etag = etag_of(season.version)
         if names_current(request, etag):
             return HttpResponse(status=304, headers={"ETag": etag})
+        if day := request.query_params.get("as_of"):
+            past = _standings_content(season, past=standings_as_of(season, day), as_of=day)
+            return HttpResponse(past, content_type="application/json", headers={"ETag": etag})
         content = cache.get_or_set(f"standings/{season.pk}/{season.version}", lambda: _standings_content(season), 3600)
         return HttpResponse(content, content_type="application/json", headers={"ETag": etag})
 
@@ -224,14 +233,14 @@ class Seasons(Resource):
         return Response(outlook_document(pair_outlook(found, season)))
 
 
-def _standings_content(season: Season) -> bytes:
+def _standings_content(season: Season, *, past: Sequence[TablePage] | None = None, as_of: str = "") -> bytes:
     scheme = season_rules.read_scheme(season.scheme.document)
-    tables = standings_tables(season)
+    tables = standings_tables(season) if past is None else past
     keys = keys_of_scores(placed.row for table in tables for placed in table.rows)
     document = {
         "format": "standings/1",
         "scheme": season.scheme.key,
-        "as_of": season.computed_at.date().isoformat() if season.computed_at else None,
+        "as_of": as_of or (season.computed_at.date().isoformat() if season.computed_at else None),
         "groups": [
             {"group": table.group, "rows": [row_document(row, scheme=scheme, keys=keys) for row in table.rows]}
             for table in tables

@@ -4,6 +4,7 @@ from riders.api.accounts import Tokens
 from riders.api.associations import Associations, Members
 from riders.api.bundles import AssociationBundles
 from riders.api.closing import SeasonEndings
+from riders.api.comparisons import RowComparisons
 from riders.api.people import Pairs
 from riders.api.rebuilds import SeasonRebuilds
 from riders.api.scheme_seasons import SeasonSchemes
@@ -42,6 +43,7 @@ urlpatterns = [
     path("schemes/<str:key>/<int:version>/", Schemes.as_view({"get": "retrieve"}), name="api-scheme"),
     path("seasons/", Seasons.as_view({"get": "list"}), name="api-seasons"),
     path("seasons/<int:pk>/", Seasons.as_view({"get": "retrieve"}), name="api-season"),
+    path("seasons/<int:pk>/comparison/", RowComparisons.as_view({"get": "retrieve"}), name="api-season-comparison"),
     path("seasons/<int:pk>/standings/", Seasons.as_view({"get": "standings"}), name="api-standings"),
     path("seasons/<int:pk>/preview/", SeasonSchemes.as_view({"post": "preview"}), name="api-season-preview"),
     path(

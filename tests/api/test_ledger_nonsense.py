@@ -204,3 +204,21 @@ def test_a_keeper_of_another_association_reaches_nothing_of_this_one(world: Worl
     assert "row 2, score_id" in assert_refusal(refused, 400)["fields"]
     assert _state() == before
     assert not NameChange.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "standings/?as_of=%00",
+        "standings/?as_of=2026-13-01",
+        "standings/?as_of=1999-01-01",
+        "comparison/",
+        "comparison/?table=-1&unit=R1/H1&with=R2/H2",
+        "comparison/?table=0&unit=R1/H1&with=R1/H1",
+        "comparison/?table=0&unit=%00&with=R2/H2",
+        "comparison/?table=99999999999999999999&unit=R1/H1&with=R2/H2",
+        "comparison/?table=%D9%A0&unit=R1/H1&with=R2/H2",
+    ],
+)
+def test_nonsense_about_a_season(world: World, query: str) -> None:
+    assert_refusal(world.client("visitor").get(f"/api/v1/seasons/{world.season.pk}/{query}"), 400)

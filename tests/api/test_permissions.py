@@ -189,6 +189,8 @@ TABLE = [
     Row("api-seasons", "GET", "seasons/", EVERYONE),
     Row("api-season", "GET", "seasons/{season}/", EVERYONE),
     Row("api-standings", "GET", "seasons/{season}/standings/", EVERYONE),
+    Row("api-standings", "GET", "seasons/{season}/standings/?as_of=2026-12-05", EVERYONE),
+    Row("api-season-comparison", "GET", "seasons/{season}/comparison/?table=0&unit=R1/H1&with=R2/H2", EVERYONE),
     Row("api-statement", "GET", "seasons/{season}/statements/{pair}/", KEEPERS | {"rider"}),
     Row("api-outlook", "GET", "seasons/{season}/outlooks/{pair}/", KEEPERS | {"rider"}),
     Row(
