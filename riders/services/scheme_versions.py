@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db import IntegrityError, transaction
+
 from riders import policy
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.intake import has_unstorable, plain_document, reason_from, refused_document
@@ -110,7 +112,10 @@ def holds_unstorable(content: object) -> bool:
 
 
 def _latest(key: str) -> Scheme | None:
-    return Scheme.objects.select_for_update().filter(key=key).order_by("-version").first()
+    """Return the latest version, with every version locked: who has waited looks at what there is by then."""
+    versions = Scheme.objects.filter(key=key).order_by("-version")
+    list(versions.select_for_update().values_list("pk"))
+    return versions.first()
 
 
 def _demand(by: User | None, latest: Scheme | None) -> None:
@@ -130,8 +135,12 @@ def _add(
     reason: str,
     association: Association | None,
 ) -> Scheme:
-    scheme = Scheme.objects.create(
-        key=read.id, version=latest.version + 1 if latest else 1, title=read.title or read.id, document=content
-    )
+    version = latest.version + 1 if latest else 1
+    try:
+        with transaction.atomic():
+            scheme = Scheme.objects.create(key=read.id, version=version, title=read.title or read.id, document=content)
+    except IntegrityError as error:  # two begin the same id at once: there was no row yet that could be locked
+        saved = Scheme.objects.filter(key=read.id).latest("version")
+        raise Conflict(_saved_meanwhile(saved, version - 1), current=saved) from error
     SchemeChange.objects.create(scheme=scheme, association=association, by=by, reason=reason)
     return scheme

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
 import pytest
+from django.db import connection
 from django.db.models import ProtectedError
 from django.utils import timezone
 
@@ -127,6 +130,30 @@ class TestVersions:
         later = saved(association, keeper, decimals=1)
         with pytest.raises(ProtectedError):
             later.delete()
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("based_on", [0, 1])
+def test_of_several_who_save_at_once_one_does_and_the_others_are_told(based_on):
+    association = make_association(keeper=make_user("keeper"))
+    if based_on:
+        save_scheme(qualifying_scheme())
+    begin = threading.Barrier(4)
+
+    def save(decimals: int) -> str:
+        try:
+            begin.wait(timeout=30)
+            saved(association, None, based_on=based_on, decimals=decimals)
+        except Conflict:
+            return "told"
+        finally:
+            connection.close()
+        return "saved"
+
+    with ThreadPoolExecutor(4) as threads:
+        outcomes = list(threads.map(save, [4, 5, 6, 7]))
+    assert sorted(outcomes) == ["saved", "told", "told", "told"]
+    assert Scheme.objects.count() == based_on + 1
 
 
 class TestSwitching:
