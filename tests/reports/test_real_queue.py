@@ -28,6 +28,7 @@ from riders.models import StandingsRebuild
 from riders.services import workqueue as queue
 from riders.services.ledger import post_scores
 from riders.services.rebuilds import request_rebuild
+from riders.transactions import write_transaction
 from tests.builders import make_season, qualifying_scheme
 from tests.riders.ledger_rows import row
 
@@ -166,9 +167,14 @@ def test_asked_for_while_the_broker_is_down_it_is_made_when_a_worker_starts(work
     until(state_is(job, Job.State.DONE))
 
 
+def post(rows):
+    with write_transaction():
+        post_scores(rows, by=None)
+
+
 def test_standings_survive_a_worker_killed_in_the_middle_and_the_next_one_completes_them(workers):
     season = make_season(scheme=qualifying_scheme(require=[]))
-    post_scores([row(n, key=f"s{n}", percentage=f"6{n}") for n in range(1, 5)], by=None)
+    post([row(n, key=f"s{n}", percentage=f"6{n}") for n in range(1, 5)])
     season.rows.update(value="99.875")
     with workers.gate_shut():
         victim = workers.start()
@@ -178,7 +184,7 @@ def test_standings_survive_a_worker_killed_in_the_middle_and_the_next_one_comple
         assert {value for (value,) in season.rows.values_list("value")} == {"99.875"}
         workers.kill(victim)
     assert {value for (value,) in season.rows.values_list("value")} == {"99.875"}
-    post_scores([row(1, key="late", percentage="80")], by=None)
+    post([row(1, key="late", percentage="80")])
     # The clock goes on: nobody has heard of that worker for a while.
     StandingsRebuild.objects.filter(pk=rebuild.pk).update(heartbeat_at=timezone.now() - timedelta(minutes=1))
     workers.start()
