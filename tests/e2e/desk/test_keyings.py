@@ -48,7 +48,8 @@ def key_sheet(page, *marks: str, total: str = "52") -> None:
 
 def test_the_pile_is_keyed_again_and_decided_without_the_mouse(open_as, once):
     page = open_as(User.objects.get(username="second"), LIST)
-    page.keyboard.press("Enter")  # the cursor stands on: key the next one
+    expect(page.get_by_role("link", name="Key the next one")).to_be_focused()
+    page.keyboard.press("Enter")
     page.wait_for_url(f"**{address('desk-key-again', '1')}")
     assert [page.input_value(f"#mark-{item}") for item in ITEMS] == [""] * 6
     key_sheet(page, *["65"] * 6)
