@@ -26,11 +26,9 @@ from reports.models import Job
 from reports.services import request_report
 from riders.models import StandingsRebuild
 from riders.services import workqueue as queue
-from riders.services.ledger import post_scores
 from riders.services.rebuilds import request_rebuild
-from riders.transactions import write_transaction
 from tests.builders import make_season, qualifying_scheme
-from tests.riders.ledger_rows import row
+from tests.riders.ledger_rows import post, row
 
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE = 60.0
@@ -167,14 +165,9 @@ def test_asked_for_while_the_broker_is_down_it_is_made_when_a_worker_starts(work
     until(state_is(job, Job.State.DONE))
 
 
-def post(rows):
-    with write_transaction():
-        post_scores(rows, by=None)
-
-
 def test_standings_survive_a_worker_killed_in_the_middle_and_the_next_one_completes_them(workers):
     season = make_season(scheme=qualifying_scheme(require=[]))
-    post([row(n, key=f"s{n}", percentage=f"6{n}") for n in range(1, 5)])
+    post(*[row(n, key=f"s{n}", percentage=f"6{n}") for n in range(1, 5)])
     season.rows.update(value="99.875")
     with workers.gate_shut():
         victim = workers.start()
@@ -184,7 +177,7 @@ def test_standings_survive_a_worker_killed_in_the_middle_and_the_next_one_comple
         assert {value for (value,) in season.rows.values_list("value")} == {"99.875"}
         workers.kill(victim)
     assert {value for (value,) in season.rows.values_list("value")} == {"99.875"}
-    post([row(1, key="late", percentage="80")])
+    post(row(1, key="late", percentage="80"))
     # The clock goes on: nobody has heard of that worker for a while.
     StandingsRebuild.objects.filter(pk=rebuild.pk).update(heartbeat_at=timezone.now() - timedelta(minutes=1))
     workers.start()

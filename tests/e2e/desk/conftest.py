@@ -1,23 +1,10 @@
 from __future__ import annotations
 
-import os
-import shutil
-
 import pytest
 from django.conf import settings
 from django.test import Client
 
 from tests.builders import make_class, make_competition, make_user
-
-CHROMIUM = os.environ.get("MARKBOOK_TEST_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-
-
-@pytest.fixture(scope="session")
-def browser_type_launch_args():
-    if not CHROMIUM:
-        pytest.skip("No Chromium is installed.")
-    quiet = ["--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run"]
-    return {"executable_path": CHROMIUM, "args": ["--no-sandbox", "--disable-gpu", *quiet]}
 
 
 @pytest.fixture

@@ -1,5 +1,5 @@
 from __future__ import annotations
 
-from tests.e2e.table.conftest import browser_type_launch_args, open_as
+from tests.e2e.table.conftest import open_as
 
-__all__ = ["browser_type_launch_args", "open_as"]
+__all__ = ["open_as"]

@@ -6,7 +6,7 @@ import pytest
 
 from riders.services.standings import rebuild_standings
 from tests.builders import make_association, make_season, make_user
-from tests.e2e.desk.conftest import browser_type_launch_args, open_as  # noqa: F401 - fixtures
+from tests.e2e.desk.conftest import open_as  # noqa: F401 - a fixture
 from tests.riders.ledger_rows import post, row
 
 

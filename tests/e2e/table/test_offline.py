@@ -13,7 +13,8 @@ from pytest_django.live_server_helper import LiveServer
 
 from competitions.models import Sheet, SheetRevision, TableChange
 from tests.builders import mark_sheet
-from tests.e2e.table.conftest import CHROMIUM, log_in
+from tests.e2e.conftest import CHROMIUM
+from tests.e2e.table.conftest import log_in
 
 pytestmark = [pytest.mark.e2e, pytest.mark.django_db(transaction=True)]
 
