@@ -14,7 +14,7 @@ from scoring.season.choosing import choose_best_set
 from scoring.season.conditions import Condition, all_true
 from scoring.season.counted import CountedScore
 from scoring.season.items import Item, entries_of, items_best_first, items_latest_first, scores_of
-from scoring.season.ledger import FieldValue, Score, natural_key, spoken
+from scoring.season.ledger import FieldValue, Score, as_text, natural_key, spoken
 from scoring.season.moving import round_number
 from scoring.season.requirements import Met, Requirement, all_met, measure_all
 from scoring.season.steps import Round
@@ -154,8 +154,8 @@ def _first_stage(part: Part, notes: _Choice, *, unit: Unit) -> None:
         else:
             heaps[values].append(item)
     parts = []
-    for heap in heaps.values():
-        inner = _Choice(heap)
+    for values in sorted(heaps, key=_part_order):
+        inner = _Choice(heaps[values])
         _choose(inner, drop=part.drop, take=part.take, aggregate_by=part.aggregate, unit=unit)
         notes.dropped.update(inner.dropped)
         notes.unknown.update(inner.unknown)
@@ -165,6 +165,10 @@ def _first_stage(part: Part, notes: _Choice, *, unit: Unit) -> None:
         if number is not None:
             parts.append(_part_item(part, number, inner.items, ascending=unit.ascending))
     notes.items = parts
+
+
+def _part_order(values: tuple[FieldValue, ...]) -> tuple[tuple[tuple[int, int, str], ...], ...]:
+    return tuple(natural_key(as_text(value)) for value in values)
 
 
 def _part_item(part: Part, number: Fraction, items: list[Item], *, ascending: bool) -> Item:
@@ -251,7 +255,7 @@ def _take_plainly(notes: _Choice, take: Take, *, facts: SeasonFacts) -> None:
 def _take_set(notes: _Choice, take: Take, *, aggregate_by: str, always: Sequence[Item], facts: SeasonFacts) -> None:
     number, besides = take.number(facts), scores_of(always)
     chosen = choose_best_set(
-        notes.items, number=number, must=take.must, aggregate_by=aggregate_by, facts=facts, besides=besides
+        notes.items, number=number, must=take.must, aggregate_by=aggregate_by, facts=facts, besides=always
     )
     words = "; ".join(need.words(facts) for need in take.must)
     if chosen is None:

@@ -33,3 +33,10 @@ def test_a_score_before_several_judges_supplies_only_one_of_them():
     assert most_matched([("J1", "J2", "J3", "J4")]) == 1
     assert most_matched([("J1", "J2"), ("J1",), ("J2", "J3")]) == 3
     assert most_matched([]) == 0
+
+
+def test_a_change_may_run_through_a_whole_career():
+    """1,500 scores before two judges each, the last of whom is in the next: one more score moves every one of them."""
+    chain = [(f"J{n}", f"J{n + 1}") for n in range(1500)]
+    assert most_matched([*chain, ("J0",)]) == 1501
+    assert most_matched([*chain, ("J0",), ("J9",)]) == 1501

@@ -53,6 +53,16 @@ RULES = st.sampled_from(
             order="ascending",
         ),
         scheme(
+            value={
+                "first": {
+                    "by": ["competition"],
+                    "aggregate": "mean",
+                    "take": {"best": 2, "must": [{"count": "judges", "at_least": 2}]},
+                },
+                "aggregate": "sum",
+            },
+        ),
+        scheme(
             mode="achieve",
             tiers=[{"name": name, "require": [{"count": "scores", "at_least": n}]} for name, n in (("a", 3), ("b", 1))],
         ),
