@@ -20,7 +20,7 @@ def ordered(keys: list[NDArray[Any]], numbers: Numbers) -> Order:
 
     The keys of scores are asked for only where everything else is equal.
     """
-    order = _by_integers(keys)
+    order = by_integers(keys)
     same = np.ones(max(len(order) - 1, 0), np.bool_)
     for key in keys:
         along = key[order]
@@ -30,8 +30,11 @@ def ordered(keys: list[NDArray[Any]], numbers: Numbers) -> Order:
     return order
 
 
-def _by_integers(keys: list[NDArray[Any]]) -> Order:
-    """Sort by one packed integer where the keys fit into one, which is several times quicker."""
+def by_integers(keys: list[NDArray[Any]]) -> Order:
+    """Return the positions in the order of these keys, the first one first, each rising; equal ones stand in any.
+
+    Where the keys fit into one integer that is several times quicker than key by key.
+    """
     if not len(keys[0]):
         return np.zeros(0, np.int64)
     lows = [int(key.min()) for key in keys]

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from riders.models import Pair, Season
 from riders.models import Score as ScoreRow
 from riders.selectors.ledger import membership_periods
+from riders.services.columns.numbering import different
 from riders.services.columns.scope import NotColumnar, fields_of
 from scoring.season import Scheme, Score
 from scoring.season.ledger import FIELDS, FieldValue
@@ -108,7 +109,7 @@ def _combined(columns: Sequence[Column]) -> tuple[Codes, list[tuple[int, ...]]]:
     key = np.zeros(len(columns[0].codes), np.int64)
     for column, size in zip(columns, sizes, strict=True):
         key = key * size + column.codes
-    found, codes = np.unique(key, return_inverse=True)
+    found, codes = different(key)
     combinations = []
     for one in found.tolist():
         rest, parts = one, []
@@ -247,8 +248,9 @@ def _fetch(season: Season, names: Sequence[str], where: str, values: Sequence[in
     source = f'FROM riders_score WHERE {plus}"retracted_at" IS NULL AND {plus}"date" BETWEEN %s AND %s AND {where}'
     given: list[Any] = [season.starts_on, season.ends_on, *values]
     with connection.cursor() as cursor:
-        wholes = ", ".join(f"{joined}({cell}, %s)" for cell in cells)
-        cursor.execute(f"SELECT count(*), {wholes} {source}", [*[_BETWEEN] * len(cells), *given])
+        # Written out, not handed over: SQLite joins texts twice as fast by a separator that it knows beforehand.
+        wholes = ", ".join(f"{joined}({cell}, '{_BETWEEN}')" for cell in cells)
+        cursor.execute(f"SELECT count(*), {wholes} {source}", given)
         count, *whole = cursor.fetchone()
         if not count:
             return None
@@ -272,7 +274,7 @@ class _Owners:
     """The pairs of the scores, each looked up once."""
 
     def __init__(self, pairs: Numbers, wanted: Collection[str]) -> None:
-        self._pairs, codes = np.unique(pairs, return_inverse=True)
+        self._pairs, codes = different(pairs)
         self.codes: Codes = codes.astype(np.int32)
         names = [lookup for name, lookup in _OF_THE_PAIR.items() if name in wanted]
         self._rows = self._look_up([*names, *(["rider_id"] if "member" in wanted else [])])

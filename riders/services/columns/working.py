@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from riders.services.columns.ordering import ordered, turns
+from riders.services.columns.numbering import different, first_of_each
+from riders.services.columns.ordering import by_integers, ordered, turns
 from riders.services.columns.reading import Column, Columns, Numbers
 from riders.services.columns.scope import COUNT_FIELDS, NotColumnar, needs_of
 from riders.services.columns.truths import (
@@ -142,7 +143,7 @@ def _days(columns: Columns) -> Numbers:
 
 def _in_window(scheme: Scheme, columns: Columns) -> Mask:
     days = columns.column("date")
-    used = [days.values[code] for code in np.unique(days.codes)]
+    used = [days.values[code] for code in different(days.codes)[0].tolist()]
     as_of: date | None = max(used, default=None) if scheme.season.rolling else None
     window = scheme.season.window(as_of)
     return columns.derived(["date"], lambda score: bool(window.judge(score).truth)).as_mask()
@@ -151,9 +152,9 @@ def _in_window(scheme: Scheme, columns: Columns) -> Mask:
 def _numbered(key: Numbers, known: Mask) -> tuple[Rows, Numbers]:
     """Give numbers to the rows that scores belong to; return the row of each score, and the first score of each row."""
     rows = np.full(len(key), -1, np.int64)
-    _, firsts, numbers = np.unique(key[known], return_index=True, return_inverse=True)
+    found, numbers = different(key[known])
     rows[known] = numbers
-    return rows, np.flatnonzero(known)[firsts]
+    return rows, np.flatnonzero(known)[first_of_each(numbers, len(found))]
 
 
 def _apply(limit: Limit, entries: _Entries) -> None:
@@ -173,7 +174,7 @@ def _apply(limit: Limit, entries: _Entries) -> None:
     order = entries.order(judged, keys)
     turn = turns(heaps[order])
     if limit.keep == "last":
-        sizes = np.bincount(np.unique(heaps[order], return_inverse=True)[1])
+        sizes = np.bincount(different(heaps[order])[1])
         turn = np.repeat(sizes, sizes) - 1 - turn
     entries.unknown |= lost
     entries.kept &= ~lost
@@ -239,7 +240,7 @@ def _aggregated(how: str, entries: _Entries, counted: Mask, sizes: Numbers) -> t
         return (best if entries.merits is entries.numbers else -best), entries.scale
     guard(2, largest(numbers))
     guard(2, entries.scale)
-    order = np.lexsort((numbers, rows))
+    order = by_integers([rows, numbers])
     starts = np.concatenate(([0], np.cumsum(sizes)[:-1]))
     low, high = starts + np.maximum(sizes - 1, 0) // 2, starts + sizes // 2
     ranked = np.concatenate((numbers[order], [0]))  # rows without any look at what stands behind
@@ -366,7 +367,7 @@ def _scores_by_row(entries: _Entries, which: Mask, place: Numbers) -> tuple[Numb
     rows = place[entries.rows[which]]
     numbers = entries.columns.numbers[entries.which[which]]
     numbers, rows = numbers[rows >= 0], rows[rows >= 0]
-    order = np.lexsort((numbers, rows))
+    order = by_integers([rows, numbers])
     shown = int((place >= 0).sum())
     starts = np.concatenate(([0], np.cumsum(np.bincount(rows, minlength=shown))))
     return starts, numbers[order]
