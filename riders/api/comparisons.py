@@ -21,7 +21,7 @@ from riders.selectors.seasons import rows_as_closed
 from scoring.documents import describe
 
 _COMPARISON = {
-    "sentence": "They differ in this first: value, 68.125 against 67.900.",
+    "sentence": "Decided by value: 68.125 against 67.900.",
     "steps": [{"compared": "value", "figures": ["68.125", "67.900"], "decides": True}],
     "sides": [
         {

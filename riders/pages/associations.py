@@ -41,7 +41,7 @@ class SeasonLine:
 
 
 _ROWS = Coalesce(Sum("tables__size", filter=Q(tables__shown=True)), 0)
-_COUNTED = {"rank": "places by a figure", "qualify": "who has qualified", "achieve": "what has been achieved"}
+_COUNTED = {"rank": "a table with places", "qualify": "who has qualified", "achieve": "what has been achieved"}
 
 
 def _by_period(seasons: QuerySet[Season]) -> list[Period]:

@@ -15,8 +15,8 @@ from riders.selectors.outlooks import GroupOutlook
 from scoring.exact import Rounding, format_units, parse_decimal, round_ratio, round_to_units
 from scoring.season import NextScore
 
-_WIDE, _HIGH = 720, 380
-_LEFT, _RIGHT, _FOOT, _HEAD = 74, 22, 60, 40
+_WIDE, _HIGH = 480, 320
+_LEFT, _RIGHT, _FOOT, _HEAD = 58, 18, 56, 44
 _PAPER, _INK, _SOFT, _RULE, _EARTH = (HexColor(c) for c in (0xFFFDF9, 0x1C1813, 0x574C3D, 0xD6C8AE, 0x8A5527))
 _FONT = "Helvetica"
 _SVG = "http://www.w3.org/2000/svg"
@@ -109,7 +109,7 @@ def _axes(across: Span, up: Span) -> Group:
         axes.add(_words(x, _FOOT - 20, _short(value), anchor="middle"))
     axes.add(Line(_LEFT, _FOOT, _WIDE - _RIGHT, _FOOT, strokeColor=_INK, strokeWidth=1.2))
     axes.add(_words((_LEFT + _WIDE - _RIGHT) / 2, 16, "percentage of one more score", anchor="middle", colour=_SOFT))
-    axes.add(_words(14, _HIGH - 20, "value after it", colour=_SOFT))
+    axes.add(_words(10, _HIGH - 16, "value after it", colour=_SOFT))
     return axes
 
 
@@ -127,7 +127,8 @@ def _marks(group: GroupOutlook, across: Span, up: Span, *, now: Fraction | None)
     if needed is not None:
         x = across.place(parse_decimal(needed), start=_LEFT, end=_WIDE - _RIGHT)
         marks.add(Line(x, _FOOT, x, _HIGH - _HEAD, strokeColor=_EARTH, strokeWidth=1.2, strokeDashArray=[2, 3]))
-        marks.add(_words(x, _HIGH - _HEAD + 8, f"needed {needed} %", anchor="middle", colour=_EARTH))
+        anchor = "end" if x > _WIDE - _RIGHT - 60 else "middle"
+        marks.add(_words(x, _HIGH - _HEAD + 6, f"needed {needed} %", anchor=anchor, colour=_EARTH))
     return marks
 
 

@@ -16,18 +16,33 @@ from django.views.decorators.http import require_safe
 from riders import policy
 from riders.models import Pair, Season
 from riders.pages.outlook_plot import outlook_plot
+from riders.pages.seasons import score_lines
 from riders.selectors.outlooks import GroupOutlook, PairOutlook, pair_outlook
+from riders.selectors.places import PlacedRow, placed_rows
+from riders.selectors.seasons import ExplainedScore, explained_rows, rows_as_closed, value_sentence
 from scoring.season import NextScore, Outlook, Ride
+
+_Place = tuple[str, tuple[str, ...]]
+"""A unit and the values of the table's group, empty where one is not stated."""
 
 
 @dataclass(frozen=True, slots=True)
 class GroupView:
-    """One table's outlook as the page shows it; ``plot`` is the address of the drawing, empty where there is none."""
+    """One table's outlook as the page shows it; ``plot`` is the address of the drawing, empty where there is none.
+
+    ``row`` is None where no score counts yet, ``lines`` are those that count, ``level_below`` is the percentage below
+    which one more score leaves the value as it is, empty where every score moves it.
+    """
 
     group: GroupOutlook
+    row: PlacedRow | None
+    lines: list[tuple[ExplainedScore, str]]
+    others: int
     rides: tuple[str, ...]
     missing: tuple[str, ...]
     pieces: tuple[tuple[NextScore, str], ...]
+    level_below: str
+    form: tuple[str, ...]
     plot: str
 
 
@@ -38,9 +53,13 @@ def outlook_page(request: HttpRequest, slug: str, season_slug: str, pair_id: int
     if isinstance(found, HttpResponse):
         return found
     address = reverse("outlook-plot", args=[slug, season_slug, pair_id, 0]).removesuffix("0.svg")
-    groups = [_group_view(group, f"{address}{index}.svg") for index, group in enumerate(found.groups)]
+    rows = _rows_of(found)
+    groups = [
+        _group_view(group, rows.get(_place_of(group.outlook)), f"{address}{index}.svg")
+        for index, group in enumerate(found.groups)
+    ]
     over = found.as_of >= found.season.ends_on
-    context = {"outlook": found, "season": found.season, "groups": groups, "over": over}
+    context = {"outlook": found, "season": found.season, "groups": groups, "over": over, "value_sentence": value_sentence(found.season)}
     return render(request, "riders/outlook.html", context)
 
 
@@ -75,14 +94,44 @@ def may_have_outlook(user: policy.Visitor, pair: Pair, season: Season) -> bool:
     return pair.rider.user_id == user.pk or policy.keeps(user, season.association)
 
 
-def _group_view(group: GroupOutlook, plot: str) -> GroupView:
+def _rows_of(found: PairOutlook) -> dict[_Place, tuple[PlacedRow, tuple[ExplainedScore, ...]]]:
+    units = {group.outlook.unit for group in found.groups}
+    rows = rows_as_closed(found.season, placed_rows(found.season.rows.filter(unit__in=units).order_by("table__number")))
+    places = [(row.unit, tuple(value or "" for value in row.group.values())) for row in rows]
+    return dict(zip(places, zip(rows, explained_rows(found.season, rows), strict=True), strict=True))
+
+
+def _place_of(outlook: Outlook) -> _Place:
+    return outlook.unit, tuple("" if value is None else str(value) for _, value in outlook.group)
+
+
+def _group_view(
+    group: GroupOutlook, found: tuple[PlacedRow, tuple[ExplainedScore, ...]] | None, plot: str
+) -> GroupView:
+    row, scores = found or (None, ())
+    counted = tuple(score for score in scores if score.outcome == "counted")
     return GroupView(
         group,
+        row,
+        score_lines(counted),
+        len(scores) - len(counted),
         rides_in_words(group.outlook),
         missing_in_words(group.outlook),
         tuple((piece, _value_words(piece)) for piece in group.outlook.next_score),
+        _level_below(group.outlook),
+        tuple(_as_in_the_ledger(percentage) for percentage in group.form),
         plot if outlook_plot(group) is not None else "",
     )
+
+
+def _as_in_the_ledger(percentage: str) -> str:
+    whole, _, decimals = percentage.partition(".")
+    return f"{whole}.{decimals:0<3}"
+
+
+def _level_below(outlook: Outlook) -> str:
+    first, *more = outlook.next_score or (None,)
+    return first.last if first and more and first.value is not None and first.value == outlook.value else ""
 
 
 def missing_in_words(outlook: Outlook) -> tuple[str, ...]:

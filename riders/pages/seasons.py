@@ -21,8 +21,8 @@ from riders.selectors.comparisons import compare_rows, neighbours_of, row_of_uni
 from riders.selectors.editions import changes_since, edition_in_force
 from riders.selectors.places import PlacedRow, placed_rows
 from riders.selectors.season_lists import standings_csv
-from riders.selectors.seasons import ExplainedScore, explained_rows, rows_as_closed, rule_sentences
-from riders.selectors.standings_tables import missing_words, table_overview, table_page
+from riders.selectors.seasons import ExplainedScore, explained_rows, rows_as_closed, rule_sentences, value_sentence
+from riders.selectors.standings_tables import group_title, missing_words, table_overview, table_page
 from riders.services.past_standings import standings_as_of
 
 MOST_COMPARED = 10_000
@@ -48,6 +48,7 @@ def season_page(request: HttpRequest, slug: str, season_slug: str) -> HttpRespon
     context: dict[str, Any] = {
         "season": season,
         "rule": edition.head["rule"] if edition else rule_sentences(season),
+        "value_sentence": value_sentence(season),
         "ranked": _is_ranked(season),
         "edition": edition,
         "keeps": keeps,
@@ -113,16 +114,20 @@ def compare_page(request: HttpRequest, slug: str, season_slug: str) -> HttpRespo
     row, *neighbours = rows_as_closed(season, [row, *neighbours])
     if other is not None:
         (other,) = rows_as_closed(season, [other])
-    comparison = compare_rows(row, other or neighbours[0], season=season) if neighbours or other else None
+    other = other or next(iter(neighbours), None)
+    comparison = compare_rows(row, other, season=season) if other else None
     context = {
         "season": season,
         "row": row,
         "name": _name(row),
+        "table": group_title(row.group),
+        "ranked": _is_ranked(season),
+        "other": other,
         "neighbours": neighbours,
         "comparison": comparison,
         "sides": []
         if comparison is None
-        else [(_row_view(side.row, season), _name(side.row), _lines(side.counted)) for side in comparison.sides],
+        else [(_row_view(side.row, season), _name(side.row), score_lines(side.counted)) for side in comparison.sides],
     }
     return render(request, "riders/season_compare.html", context)
 
@@ -138,7 +143,7 @@ def season_unit_page(request: HttpRequest, slug: str, season_slug: str) -> HttpR
     context: dict[str, Any] = {
         "season": season,
         "rows": [
-            (_row_view(row, season), _lines(scores))
+            (_row_view(row, season), score_lines(scores))
             for row, scores in zip(rows, explained_rows(season, rows), strict=True)
         ],
         "name": _name(rows[0]),
@@ -188,7 +193,7 @@ def missing_sentences(row: PlacedRow) -> tuple[str, ...]:
     return tuple(missing_words(requirement) for requirement in unmet)
 
 
-def _lines(scores: tuple[ExplainedScore, ...]) -> list[tuple[ExplainedScore, str]]:
+def score_lines(scores: tuple[ExplainedScore, ...]) -> list[tuple[ExplainedScore, str]]:
     return [(explained, address_of(explained.score)) for explained in scores]
 
 

@@ -105,4 +105,4 @@ def _sentence(first: PlacedRow, steps: tuple[Step, ...]) -> str:
         shared = "they share the place" if first.placing else "they stand in the order of their names"
         return f"Nothing that the rule looks at tells them apart, so {shared}."
     left, right = deciding.figures
-    return f"They differ in this first: {deciding.words}, {left} against {right}."
+    return f"Decided by {deciding.words}: {left} against {right}."

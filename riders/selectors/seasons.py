@@ -16,6 +16,7 @@ from riders.selectors.standings_tables import shown_tables
 from riders.selectors.units import units_of_pair
 from scoring import season as season_rules
 from scoring.season import Scheme
+from scoring.season.value_reading import value_in_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +139,12 @@ def rows_as_closed(season: Season, rows: Sequence[PlacedRow]) -> list[PlacedRow]
     """Return rows of the standings as they stand; of a closed season with the names and figures it was closed with."""
     edition = edition_in_force(season)
     return list(rows) if edition is None else as_frozen(edition, rows)
+
+
+def value_sentence(season: Season) -> str:
+    """Return how the value of a season is worked out; empty where its scheme has none."""
+    value = season_rules.read_scheme(season.scheme.document).value
+    return "" if value is None else " ".join(value_in_words(value))
 
 
 def rule_sentences(season: Season) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from typing import Any
 from riders.models import Season, SeasonEdition, StandingTable
 from riders.selectors.editions import edition_in_force, frozen_placed
 from riders.selectors.places import PlacedRow, rows_from
+from scoring.season.requirements import SINGULAR
 
 ROWS_AT_FIRST = 50
 ROWS_ON_A_PAGE = 100
@@ -81,7 +82,11 @@ def missing_words(requirement: Mapping[str, Any]) -> str:
     for key, joined in (("any_of", " or "), ("all_of", " and ")):
         if key in requirement:
             return joined.join(missing_words(option) for option in requirement[key])
-    count = str(requirement["count"]).replace("_", " ")
+    have, count = requirement["have"], str(requirement["count"])
     if "at_most" in requirement:
-        return f"{requirement['have']} {count}, at most {requirement['at_most']}"
-    return f"{requirement['have']} of {requirement['need']} {count}"
+        return f"{have} {_noun(count, have)}, at most {requirement['at_most']}"
+    return f"{have} of {requirement['need']} {_noun(count, requirement['need'])}"
+
+
+def _noun(count: str, number: object) -> str:
+    return SINGULAR.get(count, count) if number == 1 else count

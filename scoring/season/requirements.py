@@ -113,7 +113,7 @@ class Need:
             )
         else:
             figure = self.most if self.most is not None else self.needed(facts or SeasonFacts())
-            noun = _SINGULAR[self.count] if figure == 1 else self.count
+            noun = SINGULAR[self.count] if figure == 1 else self.count
             bound = f"{'at most' if self.most is not None else 'at least'} {figure} {noun}"
         return f"{bound} where {conditions_in_words(self.where)}" if self.where else bound
 
@@ -121,7 +121,7 @@ class Need:
         yield self
 
 
-_SINGULAR = {name: {"classes": "class"}.get(name, name.removesuffix("s")) for name in COUNTS}
+SINGULAR = {name: {"classes": "class"}.get(name, name.removesuffix("s")) for name in COUNTS}
 
 
 @dataclass(frozen=True, slots=True)

@@ -145,3 +145,38 @@ def test_a_pair_without_a_score_is_told_so(client: Client):
         "has no score in this season yet"
         in client.get(f"/associations/linden/2027/outlook/{pair.pk}/").content.decode()
     )
+
+
+def test_the_page_says_what_counts_what_is_missing_and_what_is_still_to_be_ridden(client: Client):
+    rider = make_user("rider")
+    pair = make_pair(1, user=rider)
+    make_season(scheme=three_of_four())
+    ride("64", "65", "60", pair=pair)
+    client.force_login(rider)
+    shown = client.get(f"/associations/linden/2027/outlook/{pair.pk}/").content.decode()
+    counts, missing, to_ride = (shown.index(f"<h3>{words}") for words in _ANSWERS)
+    assert counts < missing < to_ride
+    assert "Of the scores the best 2 count. The value is the mean of the scores that count." in shown
+    assert [f"Counts with {value}." in shown[counts:missing] for value in (64, 65, 60)] == [True, True, False]
+    assert "1 more score does not count." in shown
+    assert "/scores/?unit=R1/H1" in shown.replace("%2F", "/")
+    assert "At least 4 scores: 3 so far" in shown[missing:to_ride]
+    assert "<strong>1</strong> more ride, with at least" in shown[to_ride:]
+    assert "(60.000, 64.000, 65.000&nbsp;%" in shown
+
+
+_ANSWERS = ("What counts", "What is missing", "What is still to be ridden")
+
+
+def test_who_has_met_everything_is_told_below_what_percentage_one_more_score_changes_nothing(client: Client):
+    # The best two of 70, 66, 64, 60 count: nothing below 66 moves their mean of 68.
+    rider = make_user("rider")
+    pair = make_pair(1, user=rider)
+    make_season(scheme=three_of_four() | {"require": []})
+    ride("70", "66", "64", "60", pair=pair)
+    client.force_login(rider)
+    shown = client.get(f"/associations/linden/2027/outlook/{pair.pk}/").content.decode()
+    assert 'Place <strong class="figure">1</strong>.' in shown
+    assert "Nothing. One more score below" in shown
+    assert "What is still to be ridden" not in shown
+    assert "ticks on the axis" not in shown

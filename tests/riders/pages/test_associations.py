@@ -37,7 +37,7 @@ def test_seasons_over_the_same_days_stand_together():
     page = text_of("/associations/linden/")
     assert page.count("<h3>") == 1
     assert "The scores of these days are counted in 2 ways." in page
-    assert "Points by place: places by a figure" in page
+    assert "Points by place: a table with places" in page
 
 
 def test_an_association_without_a_season_says_so():

@@ -148,13 +148,14 @@ def test_two_rows_side_by_side_name_the_first_figure_that_differs(client: Client
         ("more scores", ("2", "2"), False),
         ("the best score", ("70", "66"), True),
     ]
-    assert compare_rows(third, first, season=season).sentence.endswith("value, 65.000 against 61.000.")
+    assert compare_rows(third, first, season=season).sentence == "Decided by value: 65.000 against 61.000."
     assert neighbours_of(second)[0] == first
     page = client.get(f"{SEASON}compare/?table=0&unit=R2/H2").content.decode()
-    assert "They differ in this first: the best score, 70 against 66." in page
+    assert "Decided by the best score: 70 against 66." in page
     assert "Rider 3 with Horse 3" in page
     other = client.get(f"{SEASON}compare/?table=0&unit=R2/H2&with=R3/H3").content.decode()
-    assert "value, 65.000 against 61.000." in other
+    assert "Decided by value: 65.000 against 61.000." in other
+    assert '<option value="R3/H3" selected>' in other
 
 
 def test_what_nothing_tells_apart_shares_the_place():
@@ -183,11 +184,12 @@ def test_a_single_row_has_nothing_beside_it(client: Client):
     ("requirement", "words"),
     [
         ({"count": "scores", "have": 2, "need": 4, "met": False}, "2 of 4 scores"),
+        ({"count": "classes", "have": 0, "need": 1, "met": False}, "0 of 1 class"),
         ({"count": "scores", "have": 5, "at_most": 4, "met": False}, "5 scores, at most 4"),
         (
             {"any_of": [{"count": "judges", "have": 1, "need": 2, "met": False}, {"all_of": [
                 {"count": "tests", "have": 0, "need": 1, "met": False}]}], "met": False},
-            "1 of 2 judges or 0 of 1 tests",
+            "1 of 2 judges or 0 of 1 test",
         ),
     ],
 )  # fmt: skip
