@@ -104,7 +104,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 LOGIN_URL = "login"
-LOGIN_REDIRECT_URL = "home"
+LOGIN_REDIRECT_URL = "me"
 LOGOUT_REDIRECT_URL = "home"
 SESSION_COOKIE_AGE = int(timedelta(days=14).total_seconds())
 SESSION_COOKIE_SAMESITE = "Lax"

@@ -17,10 +17,11 @@ from django.views.decorators.http import require_safe
 from competitions import policy
 from competitions.models import Competition, Entry, PanelSeat, Sheet
 from riders import policy as riders_policy
-from riders.models import ApiToken, Pair, Rider, StandingRow
+from riders.models import ApiToken, Pair, Rider
 from riders.pages.seasons import missing_sentences
 from riders.policy import Visitor
 from riders.selectors.places import PlacedRow, placed_rows
+from riders.selectors.units import rows_about
 
 _RELEASED_SHOWN = 30
 _COMING_SHOWN = 30
@@ -28,9 +29,13 @@ _COMING_SHOWN = 30
 
 @dataclass(slots=True)
 class PairCard:
-    """One of the rider's pairs with its rows of the standings, each with what it still lacks."""
+    """One of the rider's pairs with its rows of the standings, each with what it still lacks.
+
+    A card of ``every_horse`` holds the rows of seasons that rank riders; its pair is any of theirs.
+    """
 
     pair: Pair
+    every_horse: bool = False
     rows: list[tuple[PlacedRow, dict[str, int], tuple[str, ...]]] = field(default_factory=list)
 
 
@@ -58,14 +63,22 @@ def my_page(request: HttpRequest) -> HttpResponse:
 
 def _cards(rider: Rider) -> list[PairCard]:
     cards = {pair.pk: PairCard(pair) for pair in Pair.objects.filter(rider=rider).select_related("rider", "horse")}
+    if not cards:
+        return []
     rows = (
-        StandingRow.objects.filter(pair__in=list(cards))
+        rows_about([card.pair for card in cards.values()])
         .select_related("table__season__association")
         .order_by("-table__season__starts_on", "table__season", "table__number")
     )
+    together = PairCard(next(iter(cards.values())).pair, every_horse=True)
+    by_horse = {card.pair.horse.name: card for card in cards.values()}
     for row in placed_rows(rows):
-        cards[row.pair_id].rows.append((row, row.outcomes, missing_sentences(row)))  # type: ignore[index]
-    return list(cards.values())
+        card = together if row.unit == rider.name else by_horse.get(row.unit)
+        if row.pair_id is not None:
+            card = cards[row.pair_id]
+        if card is not None:
+            card.rows.append((row, row.outcomes, missing_sentences(row)))
+    return [*([together] if together.rows else []), *cards.values()]
 
 
 def _rides_to_come(user: Visitor, rider: Rider) -> list[Entry]:

@@ -109,6 +109,8 @@ def _write_table(sheet: Worksheet, rows: Sequence[ListRow], data: SeasonListData
     for number, column in enumerate(columns):
         sheet.set_column(number, number, column.width)
     sheet.freeze_panes(1, 0)
+    sheet.repeat_rows(0)
+    sheet.fit_to_pages(1, 0)
     sheet.autofilter(0, 0, max(len(rows), 1), len(columns) - 1)
     for number, column in enumerate(columns):
         sheet.write_string(0, number, column.title, formats.head)

@@ -86,7 +86,7 @@ def _columns(data: SeasonListData, width: float) -> list[Column]:
     tail = [
         Column(title="Value", width=74, align="decimal", decimals=_decimals(data), gap=22 if data.tiered else 5),
         *tier,
-        Column(title="Scores", width=44, align="right"),
+        Column(title="Counted", width=44, align="right"),
     ]
     missing = [Column(title="Requirements", width=150)] if data.name == "standings" else []
     names = width - sum(column.width for column in (*place, *tail, *missing))

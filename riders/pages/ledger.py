@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, cast
 
@@ -13,6 +14,7 @@ from django.core.paginator import Paginator
 from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.formats import date_format
 from django.utils.http import urlencode
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
@@ -108,10 +110,19 @@ def score(request: HttpRequest, score_id: int) -> HttpResponse:
         "version": version_of(found),
         "may_change": policy.can(request.user, "change", found) and found.source == Score.Source.IMPORT,
         "fields": [(name, _label(name), context["typed"].get(name, record[name])) for name in CORRECTABLE],
-        "record": [(_label(name), value) for name, value in record.items() if value],
+        "record": [(_label(name), _as_read(name, value)) for name, value in record.items() if value],
         "address": address_of(found),
     }
     return render(request, "riders/ledger_score.html", context, status=409 if context["problems"] else 200)
+
+
+def _as_read(name: str, value: str) -> str:
+    """Write a field of a score for a reader; files and corrections have days and answers as ``scores/1`` has them."""
+    if name == "date":
+        return date_format(date.fromisoformat(value), "j F Y")
+    if name == "percentage":
+        return f"{value} %"
+    return value.replace(";", ", ") if name == "judges" else {"true": "yes", "false": "no"}.get(value, value)
 
 
 def _do(request: HttpRequest, found: Score) -> str:

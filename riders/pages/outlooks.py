@@ -59,7 +59,13 @@ def outlook_page(request: HttpRequest, slug: str, season_slug: str, pair_id: int
         for index, group in enumerate(found.groups)
     ]
     over = found.as_of >= found.season.ends_on
-    context = {"outlook": found, "season": found.season, "groups": groups, "over": over, "value_sentence": value_sentence(found.season)}
+    context = {
+        "outlook": found,
+        "season": found.season,
+        "groups": groups,
+        "over": over,
+        "value_sentence": value_sentence(found.season),
+    }
     return render(request, "riders/outlook.html", context)
 
 

@@ -11,8 +11,9 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from riders import policy
-from riders.models import Pair, Score, Season, StandingRow
+from riders.models import Pair, Score, Season
 from riders.selectors.places import PlacedRow, placed_rows
+from riders.selectors.units import rows_about
 
 SCORES_ON_A_PAGE = 50
 _ORIGIN_PARTS = 3
@@ -39,7 +40,8 @@ def pair_page(request: HttpRequest, pair_id: int) -> HttpResponse:
     page = Paginator(scores, SCORES_ON_A_PAGE).get_page(request.GET.get("page"))
     seasons = policy.visible(request.user, Season.objects.all())
     rows = placed_rows(
-        StandingRow.objects.filter(pair=pair, table__season__in=seasons)
+        rows_about([pair])
+        .filter(table__season__in=seasons)
         .select_related("table__season__association")
         .order_by("-table__season__starts_on", "table__season", "table__number")
     )

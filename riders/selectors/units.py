@@ -4,14 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
-from riders.models import Pair, Score
+from riders.models import Pair, Score, StandingRow
 from scoring.season import Scheme
 
 _LOOKUPS = {"pair": "pair__key", "rider": "pair__rider__name", "horse": "pair__horse__name", "class": "class_name"} | {
     name: name for name in ("division", "level", "test", "kind", "competition", "region", "team", "venue", "owner")
 }
+
+
+def rows_about(pairs: Collection[Pair]) -> QuerySet[StandingRow]:
+    """Return the rows of the standings of these pairs, and those of their riders and horses in seasons that rank such.
+
+    A season that ranks riders knows them by name, as its tables show them.
+    """
+    scheme_unit = "table__season__scheme__document__unit"
+    riders, horses = {pair.rider.name for pair in pairs}, {pair.horse.name for pair in pairs}
+    return StandingRow.objects.filter(
+        Q(pair__in=pairs) | Q(unit__in=riders, **{scheme_unit: "rider"}) | Q(unit__in=horses, **{scheme_unit: "horse"})
+    )
 
 
 def scores_of_units(scheme: Scheme, units: Collection[str]) -> QuerySet[Score] | None:

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from django.contrib.auth import authenticate
 from django.core.management import CommandError, call_command
+from django.db import OperationalError
 from openpyxl import load_workbook
 from pypdf import PdfReader
 
@@ -324,6 +325,14 @@ class TestCommand:
             run()
         assert User.objects.count() == 1
         assert served == []
+
+    def test_a_database_without_tables_is_told_how_to_make_them(self, served, monkeypatch):
+        def missing():
+            raise OperationalError("no such table: auth_group")
+
+        monkeypatch.setattr(demo, "state_of_database", missing)
+        with pytest.raises(CommandError, match="migrate"):
+            call_command("demo")
 
     def test_a_show_that_was_removed_is_told_and_not_put_back_unasked(self, served):
         run()

@@ -52,6 +52,7 @@ class TestWorkbooks:
         sheet = read(workbook.build(shapes.season_list()))["Novice"]
         assert sheet.freeze_panes == "A2"
         assert sheet.auto_filter.ref == "A1:I16"
+        assert sheet.print_title_rows == "$1:$1"
         assert [cell.value for cell in sheet[1]] == [
             "Place", "Shared", "Rider", "Horse", "Value", "Counted", "Requirements", "Still missing", "Pair",
         ]  # fmt: skip

@@ -180,3 +180,16 @@ def test_who_has_met_everything_is_told_below_what_percentage_one_more_score_cha
     assert "Nothing. One more score below" in shown
     assert "What is still to be ridden" not in shown
     assert "ticks on the axis" not in shown
+
+
+def test_a_season_that_ranks_riders_stands_on_the_riders_page_and_the_pairs(client: Client):
+    rider = make_user("rider")
+    pair = make_pair(1, user=rider)
+    make_season(scheme=three_of_four() | {"unit": "rider", "require": []})
+    ride("70", "66", pair=pair)
+    client.force_login(rider)
+    mine = client.get("/me/").content.decode()
+    assert "<h3>With every horse</h3>" in mine
+    assert "/associations/linden/2027/scores/?unit=Rider%201" in mine
+    assert f"/associations/linden/2027/outlook/{pair.pk}/" in mine
+    assert "Rider 1, with every horse" in client.get(f"/pairs/{pair.pk}/").content.decode()

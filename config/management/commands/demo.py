@@ -8,6 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.db import OperationalError, ProgrammingError
 
 from config.demonstration.accounts import Account, give_passwords
 from config.demonstration.documents import DocumentsNotMade, Made, ask_for, make_documents
@@ -54,7 +55,12 @@ class Command(BaseCommand):
             call_command("serve", host=options["host"], port=options["port"])
 
     def _scenario(self, *, reset: bool) -> Scenario:
-        state = state_of_database()
+        try:
+            state = state_of_database()
+        except (OperationalError, ProgrammingError) as error:
+            raise CommandError(
+                "The database has no tables yet. Make them with: python manage.py migrate. (make demo does both.)"
+            ) from error
         if state is State.OTHER:
             raise CommandError(
                 f"The database holds something else than a demonstration ({holdings()}), so nothing was loaded. Set "

@@ -25,7 +25,7 @@ def test_logging_in_leads_to_the_page_that_was_asked_for(client: Client):
     make_user()
     assert log_in(client, next="/me/").headers["Location"] == "/me/"
     client.logout()
-    assert log_in(client, next="https://elsewhere.example/").headers["Location"] == "/"
+    assert log_in(client, next="https://elsewhere.example/").headers["Location"] == "/me/"
 
 
 def test_a_wrong_password_is_refused_in_a_sentence_and_keeps_the_name(client: Client):

@@ -323,3 +323,31 @@ def test_the_association_leads_to_its_ledger_and_members(keeper: Client, associa
     assert 'href="/ledger/members/linden/"' in page
     keeper.logout()
     assert "/ledger/" not in said(keeper.get("/associations/linden/"))
+
+
+def test_a_score_is_shown_in_words_and_corrected_as_files_are_written(keeper: Client):
+    post_scores([row(1, percentage="67.5", judges=["A. Vale", "B. Moss"], recognised=True)], by=ida())
+    found = Score.objects.get()
+    page = said(keeper.get(f"/ledger/scores/{found.pk}/"))
+    day = f"{found.date.day} {found.date:%B %Y}"
+    for label, words in (
+        ("Date", day),
+        ("Percentage", "67.5 %"),
+        ("Judges", "A. Vale, B. Moss"),
+        ("Recognised", "yes"),
+    ):
+        assert f"<dt>{label}</dt><dd>{words}</dd>" in page
+
+
+def test_one_that_is_alone_cannot_be_compared_and_the_page_says_what_to_do(keeper: Client):
+    make_pair(1)
+    page = said(keeper.get("/ledger/merges/?kind=rider&q=Rider 1"))
+    assert "Only one rider fits “Rider 1”. To merge, find both" in page
+    assert "Compare the two" not in page
+
+
+def test_the_days_of_a_membership_are_written_out(keeper: Client, association: Association):
+    held = Membership.objects.create(
+        association=association, kind="person", rider=make_pair(1).rider, number="M1", starts_on=date(2026, 10, 1)
+    )
+    assert "from 1 October 2026 without an end" in said(keeper.get(f"/ledger/members/linden/{held.pk}/"))
