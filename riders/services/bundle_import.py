@@ -89,14 +89,13 @@ def read_bundle(bundle: object) -> BundleRead:
 
 
 def bundle_scores(read: BundleRead, *, source: str = "") -> BundleScores:
-    """Find or make the pairs of a bundle and return its rows, inside the caller's transaction; nothing is posted."""
+    """Compare a bundle with the pairs and scores that are known and return its rows; nothing is written."""
     problems: Problems = []
     pairs = BundlePairs((people for one in read.classes for people in one.people.values()), problems, source=source)
     rows = [row for one in read.classes for row in _rows(read.show, one, pairs)]
     refuse(problems, what="the bundle")
     rows = _with_scores_of_classes(rows, problems)
     refuse(problems, what="the bundle")
-    pairs.keep_decisions()
     return BundleScores(rows, pairs, _left(read.classes, rows))
 
 

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import cast
+from typing import TypeVar, cast
+
+from django.db.models import QuerySet
 
 from riders.intake import Problems, line_from, one_line
 from riders.models import Horse, Pair, Rider
 from riders.services.known_names import KnownNames
-from riders.services.people import born_fault, name_fault, new_pair_key, owner_named
+from riders.services.new_people import NewPeople
+from riders.services.people import born_fault, fresh_pair_key, name_fault, new_pair_key
 from scoring.documents import Reader, describe
+
+_Member = TypeVar("_Member", Rider, Horse)
+_Value = TypeVar("_Value", int, str)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +50,7 @@ def people_from(entry: Reader) -> People:
 
 
 class BundlePairs:
-    """Finds or makes pairs inside the caller's transaction; problems are noted, and the caller refuses them all.
+    """The pairs that a bundle names, found or to be made (``fresh``); problems are noted, and nothing is written here.
 
     A rider or horse without a registration is the same in the whole bundle by its name, and a new one here, unless the
     pair's key is known or a person has decided who is meant in files of this ``source``.
@@ -54,56 +60,35 @@ class BundlePairs:
         wanted = list(everyone)
         self.problems = problems
         self.names = KnownNames(source)
-        self.pairs = {
-            pair.key: pair
-            for keys in _some(people.key for people in wanted)
-            for pair in Pair.objects.select_related("rider", "horse").filter(key__in=keys)
-        }
-        self.riders = {
-            rider.registration: rider
-            for numbers in _some(people.rider_registration for people in wanted)
-            for rider in Rider.objects.filter(registration__in=numbers)
-        }
-        self.horses = {
-            horse.registration: horse
-            for numbers in _some(people.horse_registration for people in wanted)
-            for horse in Horse.objects.filter(registration__in=numbers)
-        }
-        self.new_riders: dict[str, Rider] = {}
-        self.new_horses: dict[str, Horse] = {}
+        self.fresh = NewPeople(self.names)
         self.registrations: dict[tuple[str, str], set[str]] = {}
         for people in wanted:
             self.registrations.setdefault(("rider", people.rider), set()).add(people.rider_registration)
             self.registrations.setdefault(("horse", people.horse), set()).add(people.horse_registration)
         self.registered = {place for place, numbers in self.registrations.items() if any(numbers)}
-        self.fresh: dict[tuple[str, str], Rider | Horse] = {}
-        self.made: set[int] = set()
-        stayed = {
-            pair.pk: pair for pair in Pair.objects.select_related("rider", "horse").filter(pk__in=self._kept(wanted))
-        }
-        for key, pk in self.names.keys.items():
-            if pk in stayed:
-                self.pairs.setdefault(key, stayed[pk])
+        self.riders = _registered(Rider, {people.rider_registration for people in wanted})
+        self.horses = _registered(Horse, {people.horse_registration for people in wanted})
+        self.known: dict[int, Horse] = {horse.pk: horse for horse in self.horses.values()}
+        self.pairs = self._known_pairs(wanted)
+        self.members = self._pairs_of_known(wanted)
+        self.new_riders: dict[str, Rider] = {}
+        self.new_horses: dict[str, Horse] = {}
 
-    def _kept(self, wanted: Iterable[People]) -> set[int]:
-        """Return the pairs that stayed where the keys of the bundle went in a merge."""
-        return {self.names.keys[people.key] for people in wanted if people.key in self.names.keys}
+    def _known_pairs(self, wanted: Sequence[People]) -> dict[str, Pair]:
+        """Return the pairs by the keys of the bundle, also those that stayed where a key went in a merge."""
+        keys = {people.key for people in wanted}
+        pairs = {pair.key: pair for some in _some(keys) for pair in _pairs(key__in=some)}
+        stayed = {pair.pk: pair for pair in _pairs(pk__in={pk for key, pk in self.names.keys.items() if key in keys})}
+        return {key: stayed[pk] for key, pk in self.names.keys.items() if key in keys and pk in stayed} | pairs
 
-    def fresh_members(self) -> Iterator[tuple[tuple[str, str], Rider | Horse]]:
-        """Yield who is made, by kind and spelling."""
-        yield from self.fresh.items()
-
-    def undecided(self) -> Iterator[tuple[str, str]]:
-        """Yield the (kind, spelling) of those who were made and on whom nobody has decided."""
-        yield from (place for place in self.fresh if self.names.decided(*place) is None)
-
-    def keep_decisions(self) -> None:
-        """Remember who was made for a name that was decided to be someone new."""
-        for (kind, spelling), member in self.fresh.items():
-            decision = self.names.decided(kind, spelling)
-            if decision is not None:
-                setattr(decision, kind, member)
-                decision.save(update_fields=[kind])
+    def _pairs_of_known(self, wanted: Iterable[People]) -> dict[tuple[int, int], Pair]:
+        others = [people for people in wanted if people.key not in self.pairs]
+        numbers = {people.rider_registration for people in others}
+        riders = {rider.pk for number, rider in self.riders.items() if number in numbers}
+        decided = (self.names.member("rider", people.rider) for people in others)
+        riders |= {member.pk for member in decided if member is not None}
+        found = (pair for some in _some(riders) for pair in _pairs(rider__in=some))
+        return {(pair.rider_id, pair.horse_id): pair for pair in found}
 
     def pair(self, people: People) -> Pair | None:
         """Return the pair, or None where its names cannot be right."""
@@ -111,6 +96,7 @@ class BundlePairs:
         known = self.pairs.get(people.key)
         rider = known.rider if known else self._rider(people)
         horse = known.horse if known else self._horse(people)
+        horse = horse if horse.pk is None else self.known.setdefault(horse.pk, horse)
         self._compare("rider", rider, people.rider, people.rider_registration, path=f"{people.path}.x-rider")
         self._compare("horse", horse, people.horse, people.horse_registration, path=f"{people.path}.x-horse")
         fault = born_fault(horse, people.born)
@@ -120,7 +106,8 @@ class BundlePairs:
             return None
         if horse.born is None and people.born is not None:
             horse.born = people.born
-            horse.save(update_fields=["born"])
+            if horse.pk is not None:
+                self.fresh.grown.append(horse)
         return known or self._pair(rider, horse, people)
 
     def _compare(self, kind: str, member: Rider | Horse, name: str, registration: str, *, path: str) -> None:
@@ -147,9 +134,9 @@ class BundlePairs:
         book, name = (self.riders, registration) if registration else (self.new_riders, people.rider)
         if name not in book:
             decided = self._decided("rider", people.rider)
-            book[name] = cast("Rider", decided) or Rider.objects.create(name=people.rider, registration=registration)
+            book[name] = cast("Rider", decided) or Rider(name=people.rider, registration=registration)
             if decided is None:
-                self.fresh["rider", people.rider] = book[name]
+                self.fresh.add_member("rider", people.rider, book[name])
         return book[name]
 
     def _horse(self, people: People) -> Horse:
@@ -157,33 +144,40 @@ class BundlePairs:
         book, name = (self.horses, registration) if registration else (self.new_horses, people.horse)
         if name not in book:
             decided = self._decided("horse", people.horse)
-            book[name] = cast("Horse", decided) or Horse.objects.create(
-                name=people.horse, registration=registration, born=people.born, owner=owner_named(people.owner)
-            )
+            book[name] = cast("Horse", decided) or Horse(name=people.horse, registration=registration, born=people.born)
             if decided is None:
-                self.fresh["horse", people.horse] = book[name]
+                self.fresh.add_member("horse", people.horse, book[name])
+                if people.owner:
+                    self.fresh.owners.append((book[name], people.owner))
         return book[name]
 
     def _pair(self, rider: Rider, horse: Horse, people: People) -> Pair:
-        found = Pair.objects.filter(rider=rider, horse=horse).select_related("rider", "horse").first()
+        place = (rider.pk or -id(rider), horse.pk or -id(horse))
+        found = self.members.get(place)
         if found is None:
-            key = people.key or new_pair_key(rider, horse)
-            found = Pair.objects.create(rider=rider, horse=horse, key=key)
-            self.made.add(found.pk)
-            self._rely_on(people, found)
+            found = Pair(rider=rider, horse=horse, key=people.key or new_pair_key(rider, horse))
+            if found.key in self.pairs:
+                found.key = fresh_pair_key()
+            self.members[place] = found
+            self.fresh.add_pair(found, rider=people.rider, horse=people.horse)
         self.pairs[people.key or found.key] = found
         return found
 
-    def _rely_on(self, people: People, pair: Pair) -> None:
-        for kind, spelling in (("rider", people.rider), ("horse", people.horse)):
-            decision = self.names.decided(kind, spelling)
-            if decision is not None:
-                decision.made.append(pair.pk)
-                decision.save(update_fields=["made"])
+
+def _pairs(**wanted: object) -> QuerySet[Pair]:
+    return Pair.objects.filter(**wanted).select_related("rider", "horse")
 
 
-def _some(texts: Iterable[str]) -> Iterator[list[str]]:
-    """Yield the texts that are not empty, each once, in lists that a database takes at once."""
-    wanted = sorted({text for text in texts if text})
+def _registered(model: type[_Member], registrations: Collection[str]) -> dict[str, _Member]:
+    return {
+        member.registration: member
+        for numbers in _some(registrations)
+        for member in model._default_manager.filter(registration__in=numbers)  # noqa: SLF001
+    }
+
+
+def _some(values: Collection[_Value]) -> Iterator[list[_Value]]:
+    """Yield the values that are not empty in lists that a database takes at once."""
+    wanted = sorted(value for value in values if value)
     for start in range(0, len(wanted), 500):
         yield wanted[start : start + 500]

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import date, datetime
-from operator import attrgetter
-from typing import Any
+from datetime import date
 
-from django.db import connection, connections
-from django.db.backends.base.base import BaseDatabaseWrapper
-from django.db.models import Field, Max
 from django.utils import timezone
 
 from riders.models import Pair, Score, ScoreChange, User
+from riders.services.score_stage import filled_stage, post_stage
 from riders.services.standings import rebuild_touched
 
 
@@ -60,6 +57,40 @@ class Posted:
 COMPARED = [name for name in ScoreRow.__dataclass_fields__ if name not in {"key", "pair"}]
 
 
+@dataclass(frozen=True, slots=True)
+class Posting:
+    """Rows that stand ready to be written, beside the scores that they correct, by key, as these stand."""
+
+    rows: Sequence[ScoreRow]
+    known: Mapping[str, Score]
+
+    @property
+    def dates(self) -> set[date]:
+        """Return the days of rides whose seasons are touched: those before as well as those after."""
+        return {row.date for row in self.rows} | {score.date for score in self.known.values()}
+
+    @property
+    def pairs(self) -> set[int]:
+        return {row.pair.pk for row in self.rows} | {score.pair_id for score in self.known.values()}
+
+    def write(self, *, by: User | None, reason: str) -> None:
+        """Put the rows into the ledger, each with its history row, inside the caller's transaction."""
+        if self.rows:
+            post_stage(at=timezone.now(), by=by, reason=reason)
+
+
+@contextmanager
+def ready_to_post(rows: Sequence[ScoreRow], known: Mapping[str, Score]) -> Iterator[Posting]:
+    """Put rows that differ from the ledger where two statements can post them: the long part, before others wait.
+
+    ``known`` has the score of each key that is in the ledger already. Pairs that are not written yet have their keys.
+    """
+    corrected = {row.key: known[row.key] for row in rows if row.key in known}
+    befores = {key: record_of(score) for key, score in corrected.items()}
+    with filled_stage(rows, befores):
+        yield Posting(rows, corrected)
+
+
 def post_scores(rows: Iterable[ScoreRow], *, by: User | None, reason: str = "", rebuild: bool = True) -> Posted:
     """Write rows into the ledger, inside the caller's transaction.
 
@@ -68,25 +99,13 @@ def post_scores(rows: Iterable[ScoreRow], *, by: User | None, reason: str = "", 
     """
     wanted = {row.key: row for row in rows}
     known = {score.key: score for score in _locked_by_keys(wanted)}
-    now = timezone.now()
-    fresh = [row for key, row in wanted.items() if key not in known]
-    _insert(fresh, now=now, by=by, reason=reason)
-    changes = []
-    corrected = [score for key, score in known.items() if differs(score, wanted[key])]
-    dates = {score.date for score in fresh} | {score.date for score in corrected}
-    pairs = {row.pair.pk for row in fresh} | {score.pair_id for score in corrected}
-    for score in corrected:
-        before = record_of(score)
-        _apply(score, wanted[score.key], now)
-        dates.add(score.date)
-        pairs.add(score.pair_id)
-        changes.append(
-            ScoreChange(score=score, action=ScoreChange.Action.CORRECTED, by=by, reason=reason, before=before)
-        )
-    ScoreChange.objects.bulk_create(changes, batch_size=2000)
-    if rebuild and dates:
-        rebuild_touched(dates, pairs)
-    return Posted(len(fresh), len(corrected), len(known) - len(corrected))
+    changed = [row for key, row in wanted.items() if key not in known or differs(known[key], row)]
+    with ready_to_post(changed, known) as posting:
+        posting.write(by=by, reason=reason)
+    if rebuild and changed:
+        rebuild_touched(posting.dates, posting.pairs)
+    corrected = len(posting.known)
+    return Posted(len(changed) - corrected, corrected, len(known) - corrected)
 
 
 def retract_scores(keys: Collection[str], *, by: User | None, reason: str, rebuild: bool = True) -> int:
@@ -120,48 +139,6 @@ def _locked_by_keys(keys: Iterable[str]) -> list[Score]:
     return found
 
 
-_NOTE_POSTED = (
-    'INSERT INTO riders_scorechange ("score_id", "action", "at", "by_id", "reason", "before") '
-    'SELECT "id", %s, %s, %s, %s, NULL FROM riders_score WHERE "id" > %s AND "posted_at" = %s ORDER BY "id"'
-)
-
-
-def _insert(rows: Sequence[ScoreRow], *, now: datetime, by: User | None, reason: str) -> None:
-    """Write new scores and that they were posted: prepared values and two statements, since others wait meanwhile.
-
-    Making model instances of a hundred thousand rows and having them written costs several times as much.
-    """
-    if not rows:
-        return
-    own = connections[connection.alias]  # not through the proxy, which every prepared value would pay for
-    fields = [field for field in Score._meta.concrete_fields if not field.primary_key]  # noqa: SLF001
-    before = Score.objects.aggregate(most=Max("pk"))["most"] or 0
-    moment = ScoreChange._meta.get_field("at").get_db_prep_save(now, own)  # noqa: SLF001
-    takers = [_taker(field, own, moment) for field in fields]
-    columns = ", ".join(own.ops.quote_name(field.column or field.name) for field in fields)
-    places = ", ".join(["%s"] * len(fields))
-    with own.cursor() as cursor:
-        cursor.executemany(
-            f"INSERT INTO riders_score ({columns}) VALUES ({places})",  # noqa: S608 - names of our own columns
-            [[take(row) for take in takers] for row in rows],
-        )
-        action = ScoreChange.Action.POSTED.value
-        cursor.execute(_NOTE_POSTED, [action, moment, by.pk if by else None, reason, before, moment])
-
-
-def _taker(field: Field[Any, Any], own: BaseDatabaseWrapper, moment: object) -> Callable[[ScoreRow], Any]:
-    """Return what takes a field's value out of a row as the database takes it: texts, numbers and flags as they are."""
-    if field.name in {"posted_at", "retracted_at"}:
-        return lambda _row: moment if field.name == "posted_at" else None
-    if field.name == "pair":
-        return lambda row: row.pair.pk
-    if field.name == "judges":
-        return lambda row: field.get_db_prep_save(list(row.judges), own)
-    if field.name == "date":
-        return lambda row: field.get_db_prep_save(row.date, own)
-    return attrgetter(field.name)
-
-
 def differs(score: Score, row: ScoreRow) -> bool:
     """Tell whether posting the row would change the score: another value or pair, or it is not in force."""
     if score.retracted_at is not None or score.pair_id != row.pair.pk:
@@ -169,13 +146,3 @@ def differs(score: Score, row: ScoreRow) -> bool:
     return any(getattr(score, name) != getattr(row, name) for name in COMPARED if name != "judges") or (
         score.judges != list(row.judges)
     )
-
-
-def _apply(score: Score, row: ScoreRow, now: object) -> None:
-    for name in COMPARED:
-        setattr(score, name, getattr(row, name))
-    score.judges = list(row.judges)
-    score.pair = row.pair
-    score.posted_at = now  # type: ignore[assignment]
-    score.retracted_at = None
-    score.save()

@@ -78,9 +78,9 @@ def read_scores(lines: Lines, *, source: str = "") -> ScoresRead:
     rows = []
     for number, score in fresh:
         before = len(problems)
-        pairs.read(number, score)
+        pair = pairs.read(number, score)
         if len(problems) == before:
-            rows.append((number, _score_row(score, lines.rows[number], pairs.pair_of(score))))
+            rows.append((number, _score_row(score, lines.rows[number], pair)))
     return ScoresRead(problems, pairs, rows, len(lines.read) - len(fresh))
 
 

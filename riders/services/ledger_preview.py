@@ -12,12 +12,9 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
 from fractions import Fraction
 from typing import Any
-
-from django.db import transaction
 
 from riders.csvrows import decoded
 from riders.errors import InvalidInput
@@ -28,11 +25,9 @@ from riders.selectors.histories import plain
 from riders.services.bundle_import import BundleRead, BundleScores, bundle_scores, read_bundle
 from riders.services.bundle_pairs import BundlePairs
 from riders.services.ledger import COMPARED, ScoreRow, differs
-from riders.services.ledger_clock import Mark, ledger_mark
 from riders.services.ledger_import import Lines, ScoresRead, read_lines, read_scores
 from riders.services.matching import Proposal, proposals_for
 from riders.services.pair_book import PairBook
-from riders.transactions import write_transaction
 from scoring.documents import InvalidDocument, describe, load_json
 from scoring.exact import parse_decimal
 
@@ -152,29 +147,18 @@ class FileRead:
 
 @dataclass(slots=True)
 class WorkedOut:
-    """A preview with what is needed to carry it out in the same transaction."""
+    """A preview with what is needed to carry it out: the rows to post, and the scores of their keys as they stand."""
 
     preview: Preview
     rows: list[ScoreRow]
+    known: dict[str, Score]
     left: set[str]
     read: ScoresRead | BundleScores | None
-
-    @property
-    def fresh(self) -> dict[tuple[str, str], Any]:
-        """Return the riders and horses that the file makes, by kind and spelling."""
-        if self.read is None:
-            return {}
-        pairs = self.read.pairs
-        return dict(pairs.fresh_members())
 
 
 def preview_import(content: bytes, *, source: str = "", by: User | None = None) -> Preview:
     """Say what a file (``scores/1`` as CSV or JSON lines, or a results bundle) would change; nothing is written."""
-    read = read_file(content)
-    if isinstance(read.said, BundleRead):
-        with rolled_back():
-            return work_out(read, source=source, by=by).preview
-    return work_out(read, source=source, by=by).preview
+    return work_out(read_file(content), source=source, by=by).preview
 
 
 def read_file(content: bytes) -> FileRead:
@@ -191,40 +175,11 @@ def read_file(content: bytes) -> FileRead:
 def work_out(read: FileRead, *, source: str, by: User | None) -> WorkedOut:
     """Work a file out against the ledger as it stands; what ``by`` may not change in it is a problem.
 
-    Without ``by``, on the command line, everything may be changed. A bundle makes its pairs on the way, so its caller
-    runs inside a transaction, and rolls it back where nothing is to be written.
+    Without ``by``, on the command line, everything may be changed. Nothing is written.
     """
     if isinstance(read.said, Lines):
         return _of_scores(read.digest, read.said, source, by)
     return _of_bundle(read.digest, read.said, source, by)
-
-
-@dataclass(frozen=True, slots=True)
-class Prepared:
-    """A file worked out before anyone has to wait, with the mark of the ledger that it was worked out against."""
-
-    read: FileRead
-    source: str
-    by: User | None
-    mark: Mark
-    worked_out: WorkedOut | None
-
-    def settle(self) -> WorkedOut:
-        """Return what was worked out where the ledger is still the same, or work it out anew.
-
-        Inside the transaction that carries it out. A bundle is always worked out here, since it makes its pairs.
-        """
-        if self.worked_out is not None and self.mark == ledger_mark():
-            return self.worked_out
-        return work_out(self.read, source=self.source, by=self.by)
-
-
-def prepare(read: FileRead, *, source: str, by: User | None) -> Prepared:
-    """Compare a file of scores with the ledger, which may take seconds, while others go on writing."""
-    if not isinstance(read.said, Lines):
-        return Prepared(read, source, by, (), None)
-    mark = ledger_mark()
-    return Prepared(read, source, by, mark, work_out(read, source=source, by=by))
 
 
 def is_bundle(content: bytes) -> bool:
@@ -239,21 +194,13 @@ def is_bundle(content: bytes) -> bool:
     return isinstance(document, Mapping) and "classes" in document and "score_id" not in document
 
 
-@contextmanager
-def rolled_back() -> Iterator[None]:
-    """Run a block in a write transaction that leaves nothing behind."""
-    with write_transaction():
-        yield
-        transaction.set_rollback(True)
-
-
 def _of_scores(digest: str, lines: Lines, source: str, by: User | None) -> WorkedOut:
     read = read_scores(lines, source=source)
     rows = [(f"row {number}", row) for number, row in read.rows]
-    changes, posted, unchanged = _changes(rows, ())
+    changes, posted, known, unchanged = _changes(rows, ())
     problems = [*read.problems, *_of_others(changes, by)]
     preview = _preview("scores", digest, source, changes, unchanged + read.of_classes, read.pairs, problems)
-    return WorkedOut(preview, posted, set(), read)
+    return WorkedOut(preview, posted, known, set(), read)
 
 
 def _of_bundle(digest: str, said: BundleRead | InvalidInput, source: str, by: User | None) -> WorkedOut:
@@ -263,11 +210,11 @@ def _of_bundle(digest: str, said: BundleRead | InvalidInput, source: str, by: Us
         read = bundle_scores(said, source=source)
     except InvalidInput as refused:
         problems = refused.problems or [("", refused.message)]
-        return WorkedOut(_preview("bundle", digest, source, (), 0, None, problems), [], set(), None)
-    changes, posted, unchanged = _changes([("", row) for row in read.rows], read.left, made=read.pairs.made)
+        return WorkedOut(_preview("bundle", digest, source, (), 0, None, problems), [], {}, set(), None)
+    changes, posted, known, unchanged = _changes([("", row) for row in read.rows], read.left)
     problems = _of_others(changes, by)
     preview = _preview("bundle", digest, source, changes, unchanged, read.pairs, problems)
-    return WorkedOut(preview, posted, read.left, read)
+    return WorkedOut(preview, posted, known, read.left, read)
 
 
 def _of_others(changes: Sequence[Change], by: User | None) -> Problems:
@@ -323,17 +270,15 @@ def _row_number(problem: tuple[str, str]) -> int:
 
 
 def _open_names(pairs: PairBook | BundlePairs) -> tuple[OpenName, ...]:
-    """Return the names on which nobody has decided, with those who were known before this file and may be meant.
+    """Return the names on which nobody has decided, with those who may be meant.
 
     A name that comes with a registration of its own cannot mean someone who has another one.
     """
-    wanted = sorted(set(pairs.undecided()))
-    made = {(kind, member.pk) for (kind, _), member in pairs.fresh_members()}
+    wanted = sorted(pairs.fresh.undecided())
     found: list[OpenName] = []
     for kind in ("rider", "horse"):
         spellings = [spelling for other, spelling in wanted if other == kind]
-        without = {pk for other, pk in made if other == kind and pk is not None}
-        proposals = proposals_for(kind, spellings, without=without)
+        proposals = proposals_for(kind, spellings)
         for spelling in spellings:
             likely = proposals.get(spelling, ())
             if (kind, spelling) in pairs.registered:
@@ -343,11 +288,10 @@ def _open_names(pairs: PairBook | BundlePairs) -> tuple[OpenName, ...]:
 
 
 def _changes(
-    rows: Sequence[Numbered], left: Iterable[str], *, made: Iterable[int] = ()
-) -> tuple[list[Change], list[ScoreRow], int]:
-    """Return what would change, the rows to post, and how many are in the ledger as they are."""
+    rows: Sequence[Numbered], left: Iterable[str]
+) -> tuple[list[Change], list[ScoreRow], dict[str, Score], int]:
+    """Return what would change, the rows to post, known scores of their keys, and how many stand there as they are."""
     known = {score.key: score for score in _scores("key", (row.key for _, row in rows))}
-    made = set(made)
     rides = _Rides(row for _, row in rows if row.key not in known)
     changes: list[Change] = []
     posted: list[ScoreRow] = []
@@ -355,7 +299,7 @@ def _changes(
         score = known.get(row.key)
         if score is not None and not differs(score, row):
             continue
-        new_pair = row.pair.pk is None or row.pair.pk in made
+        new_pair = row.pair.pk is None
         if score is not None:
             changes.append(
                 _change("corrected", where, row, new_pair, differences=differences(score, row, new_pair=new_pair))
@@ -367,7 +311,7 @@ def _changes(
             changes.append(_change("posted", where, row, new_pair))
         posted.append(row)
     changes += [_retracted(score) for score in _scores("key", left)]
-    return changes, posted, len(rows) - sum(change.what != "retracted" for change in changes)
+    return changes, posted, known, len(rows) - sum(change.what != "retracted" for change in changes)
 
 
 def _scores(field: str, values: Iterable[object]) -> Iterator[Score]:

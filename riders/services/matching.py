@@ -62,18 +62,14 @@ def _is_accent(character: str) -> bool:
     return unicodedata.combining(character) != 0
 
 
-def proposals_for(
-    kind: str, spellings: Collection[str], *, without: Collection[int] = ()
-) -> dict[str, tuple[Proposal, ...]]:
+def proposals_for(kind: str, spellings: Collection[str]) -> dict[str, tuple[Proposal, ...]]:
     """Return, for each spelling that is like known names, those who may be meant: the likeliest first.
 
-    The same name comes first, then one that differs in case, accents or punctuation, then by likeness. Those in
-    ``without`` are not known yet: a file is just making them.
+    The same name comes first, then one that differs in case, accents or punctuation, then by likeness.
     """
     if not spellings:
         return {}
-    everyone = _MODELS[kind].objects.order_by("name", "pk").values_list("pk", "name", "registration")
-    known = [one for one in everyone if one[0] not in without]
+    known = list(_MODELS[kind].objects.order_by("name", "pk").values_list("pk", "name", "registration"))
     by_form: dict[str, list[int]] = {}
     for position, (_, name, _) in enumerate(known):
         by_form.setdefault(normalised(name), []).append(position)

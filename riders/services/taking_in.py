@@ -7,62 +7,86 @@ and rides that the ledger has under another key are left out.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from datetime import date
-
-from django.db import transaction
 
 from riders.errors import InvalidInput
 from riders.intake import refuse
 from riders.models import NameDecision, Score, User
-from riders.services.ledger import post_scores, retract_scores
-from riders.services.ledger_import import ScoresRead
-from riders.services.ledger_preview import FileRead, Preview, WorkedOut, prepare
+from riders.services.ledger import Posting, ready_to_post, retract_scores
+from riders.services.ledger_clock import ledger_mark
+from riders.services.ledger_preview import FileRead, Preview, WorkedOut, work_out
 from riders.services.rebuilds import ask_for_rebuild
-from riders.services.standings import running_rebuild, seasons_of_days
+from riders.services.standings import rebuild_touched, running_rebuild, seasons_of_days
 from riders.transactions import write_transaction
 
-REBUILT_AT_ONCE = 5_000
+REBUILT_AT_ONCE = 500
+_WORKED_OUT_BEFORE = 3
+"""So often a file is worked out before the lock while the ledger moves under it; then once inside it."""
 
 
 def take_in(
-    read: FileRead, *, source: str = "", by: User | None, reason: str, rebuild: bool = True, dry_run: bool = False
+    read: FileRead,
+    *,
+    source: str = "",
+    by: User | None,
+    reason: str,
+    rebuild: bool = True,
+    dry_run: bool = False,
+    first: Callable[[WorkedOut], None] = lambda _worked_out: None,
 ) -> WorkedOut:
     """Work a file out against the ledger as it stands and carry it out, in one transaction of its own.
 
-    With ``dry_run`` everything is done and then undone, so that the answer, a refusal too, is that of the real thing.
+    Everything is worked out, compared and made ready before the lock; inside it what was made ready is written, if the
+    ledger is still the one it was worked out against. ``first`` is what the caller has to do in the same transaction.
+    With ``dry_run`` nothing is written; the answer, a refusal too, is that of the real thing.
+
+    Raises ``InvalidInput`` where there are problems, or names that are like known ones (code ``names-open``). Names
+    that are like nobody known become new riders and horses, which is remembered for the source. Standings of the
+    touched seasons follow, those of a file of more than ``REBUILT_AT_ONCE`` scores through the queue.
     """
-    prepared = prepare(read, source=source, by=by)
-    with write_transaction():
-        worked_out = prepared.settle()
-        carry_out(worked_out, source=source, by=by, reason=reason, rebuild=rebuild and not dry_run)
+    for _ in range(_WORKED_OUT_BEFORE):
+        mark = ledger_mark()
+        worked_out = work_out(read, source=source, by=by)
         if dry_run:
-            transaction.set_rollback(True)
+            _refuse(worked_out.preview)
+            return worked_out
+        with ready_to_post(worked_out.rows, worked_out.known) as posting, write_transaction():
+            if ledger_mark() == mark:
+                first(worked_out)
+                _carry_out(worked_out, posting, source=source, by=by, reason=reason, rebuild=rebuild)
+                return worked_out
+    with write_transaction():
+        worked_out = work_out(read, source=source, by=by)
+        first(worked_out)
+        with ready_to_post(worked_out.rows, worked_out.known) as posting:
+            _carry_out(worked_out, posting, source=source, by=by, reason=reason, rebuild=rebuild)
     return worked_out
 
 
-def carry_out(worked_out: WorkedOut, *, source: str, by: User | None, reason: str, rebuild: bool = True) -> None:
-    """Write what was worked out, inside the caller's transaction; standings of the touched seasons follow.
-
-    After a file of more than ``REBUILT_AT_ONCE`` scores they follow through the queue, so that nobody waits for them.
-
-    Raises ``InvalidInput`` where there are problems, or names that are like known ones (code ``names-open``). Names
-    that are like nobody known become new riders and horses, which is remembered for the source.
-    """
-    read, preview = worked_out.read, worked_out.preview
-    refuse(list(preview.problems), what="the bundle" if preview.kind == "bundle" else "the scores")
-    _refuse_open_names(preview)
-    if isinstance(read, ScoresRead):
-        read.pairs.write()
+def _carry_out(
+    worked_out: WorkedOut, posting: Posting, *, source: str, by: User | None, reason: str, rebuild: bool
+) -> None:
+    """Write what was worked out and made ready, inside the caller's transaction."""
+    _refuse(worked_out.preview)
+    assert worked_out.read is not None  # noqa: S101 - what could not be read has been refused
+    worked_out.read.pairs.fresh.write()
     _remember_new(worked_out, source, by)
     at_once = rebuild and len(worked_out.rows) + len(worked_out.left) <= REBUILT_AT_ONCE
-    dates = {row.date for row in worked_out.rows}
+    dates = posting.dates
     if worked_out.left:
         dates |= set(Score.objects.filter(key__in=worked_out.left).values_list("date", flat=True))
-    retract_scores(worked_out.left, by=by, reason=reason, rebuild=at_once)
-    post_scores(worked_out.rows, by=by, reason=reason, rebuild=at_once)
-    if rebuild and not at_once:
+        retract_scores(worked_out.left, by=by, reason=reason, rebuild=at_once)
+    posting.write(by=by, reason=reason)
+    if at_once and worked_out.rows:
+        rebuild_touched(posting.dates, posting.pairs)
+    elif rebuild and not at_once:
         _ask_for_rebuilds(dates, by=by, reason=reason)
+
+
+def _refuse(preview: Preview) -> None:
+    refuse(list(preview.problems), what="the bundle" if preview.kind == "bundle" else "the scores")
+    _refuse_open_names(preview)
 
 
 def _ask_for_rebuilds(dates: Collection[date], *, by: User | None, reason: str) -> None:
@@ -87,12 +111,12 @@ def _refuse_open_names(preview: Preview) -> None:
 
 def _remember_new(worked_out: WorkedOut, source: str, by: User | None) -> None:
     """Let the next file of the source mean the same by a name that is new now."""
-    open_names = {(name.kind, name.spelling) for name in worked_out.preview.names}
+    assert worked_out.read is not None  # noqa: S101 - as above
+    fresh = worked_out.read.pairs.fresh
     NameDecision.objects.bulk_create(
         [
-            NameDecision(source=source, kind=kind, spelling=spelling, by=by, **{kind: member})
-            for (kind, spelling), member in worked_out.fresh.items()
-            if (kind, spelling) in open_names
+            NameDecision(source=source, kind=kind, spelling=spelling, by=by, **{kind: fresh.spelt[kind, spelling]})
+            for kind, spelling in fresh.undecided()
         ],
         batch_size=2000,
     )

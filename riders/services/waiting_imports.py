@@ -13,9 +13,9 @@ from riders.csvrows import MOST_BYTES
 from riders.errors import Conflict, InvalidInput, NotAllowed
 from riders.intake import one_line
 from riders.models import Horse, Rider, User, WaitingImport
-from riders.services.ledger_preview import Preview, prepare, preview_import, read_file
+from riders.services.ledger_preview import Preview, WorkedOut, preview_import, read_file
 from riders.services.matching import source_from, write_decision
-from riders.services.taking_in import carry_out
+from riders.services.taking_in import take_in
 from riders.transactions import write_transaction
 
 KEPT_FOR = timedelta(days=14)
@@ -33,14 +33,15 @@ def hand_in(content: bytes, *, source: str = "", file_name: str = "", by: User |
         sentence = "The file is empty. Choose the file, or paste its text."
         raise InvalidInput(sentence, problems=[("file", sentence)])
     preview = preview_import(content, source=source, by=by)
+    kept, packed = zlib.compress(content), _packed(preview)
     with write_transaction():
         WaitingImport.objects.filter(confirmed_at__isnull=True, at__lt=timezone.now() - KEPT_FOR).delete()
         return WaitingImport.objects.create(
             source=source,
             file_name=_plain_name(file_name),
             digest=preview.digest,
-            content=zlib.compress(content),
-            preview=_packed(preview),
+            content=kept,
+            preview=packed,
             state=preview.state,
             by=by,
         )
@@ -55,9 +56,10 @@ def work_out_again(waiting: WaitingImport, *, by: User | None) -> WaitingImport:
     """Work the file out against the ledger as it stands now, for whoever asks."""
     _refuse_confirmed(waiting)
     preview = preview_import(zlib.decompress(waiting.content), source=waiting.source, by=by)
+    packed = _packed(preview)
     with write_transaction():
         WaitingImport.objects.filter(pk=waiting.pk, confirmed_at__isnull=True).update(
-            preview=_packed(preview), state=preview.state
+            preview=packed, state=preview.state
         )
     waiting.refresh_from_db()
     return waiting
@@ -86,26 +88,27 @@ def confirm_import(
     ``InvalidInput`` while the file has problems or names that are not decided on.
     """
     _refuse_confirmed(waiting)
-    prepared = prepare(read_file(zlib.decompress(waiting.content)), source=waiting.source, by=by)
+    why = one_line(reason)[:300] or f"imported from {waiting.source or waiting}"
+
+    def confirm(worked_out: WorkedOut) -> None:
+        current = WaitingImport.objects.select_for_update().get(pk=waiting.pk)
+        _refuse_confirmed(current)
+        _refuse_other_state(worked_out.preview, digest, state)
+        current.summary = worked_out.preview.counts
+        current.confirmed_at, current.confirmed_by, current.reason = timezone.now(), by, why
+        current.content = current.preview = b""
+        current.save()
+
     try:
-        with write_transaction():
-            current = WaitingImport.objects.select_for_update().get(pk=waiting.pk)
-            _refuse_confirmed(current)
-            worked_out = prepared.settle()
-            _refuse_other_state(worked_out.preview, digest, state)
-            why = one_line(reason)[:300] or f"imported from {current.source or current}"
-            carry_out(worked_out, source=current.source, by=by, reason=why)
-            current.summary = worked_out.preview.counts
-            current.confirmed_at, current.confirmed_by, current.reason = timezone.now(), by, why
-            current.content = current.preview = b""
-            current.save()
-            return current
+        read = read_file(zlib.decompress(waiting.content))
+        take_in(read, source=waiting.source, by=by, reason=why, first=confirm)
     except Conflict:
         raise Conflict(
             "The ledger has changed since this was worked out, so it was worked out again. Look at what the file would "
             "change now, and confirm that.",
             current=work_out_again(waiting, by=by),
         ) from None
+    return WaitingImport.objects.get(pk=waiting.pk)
 
 
 def take_away(waiting: WaitingImport) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from competitions.services.bundles import bundle_text
 from competitions.services.results import make_official
@@ -172,6 +173,15 @@ def test_a_bundle_is_previewed_and_confirmed_and_leaves_nothing_behind_before():
     confirmed(waiting)
     assert Score.objects.count() == 3
     assert counts(preview_import(bundle, source="linden")) == (0, 0, 3, 0)
+
+
+def test_to_preview_a_bundle_writes_nothing_so_that_nobody_waits():
+    text, _ = official_bundle()
+    forget_the_show()
+    Score.objects.all().delete()
+    with CaptureQueriesContext(connection) as queries:
+        preview_import(text)
+    assert {query["sql"].split()[0] for query in queries} == {"SELECT"}
 
 
 def test_a_bundle_of_a_show_run_here_changes_nothing():

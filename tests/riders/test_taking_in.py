@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from riders import csvrows
 from riders.errors import InvalidInput
 from riders.models import Score, ScoreChange, StandingsRebuild
 from riders.services import taking_in
-from riders.services.direct_imports import import_scores
+from riders.services.direct_imports import ImportSummary, import_scores
+from riders.services.ledger import ready_to_post
 from riders.services.ledger_clock import ledger_mark
-from riders.services.ledger_preview import prepare, read_file
 from riders.services.matching import decide_name, undo_decision
 from riders.services.merges import merge, undo_merge
 from riders.services.renames import rename
@@ -20,6 +23,7 @@ from tests.builders import make_pair, make_season, make_user
 
 pytestmark = pytest.mark.django_db
 
+NAMES = {1: "Ottilie Brandmair", 10: "Cassius Thorne"}
 HEADER = "score_id,pair,rider,horse,level,date,competition,class,judges,percentage,status,hors_concours"
 
 
@@ -60,11 +64,46 @@ def test_every_column_is_kept_as_the_file_has_it_with_one_note_of_who_posted_it(
     assert list(notes) == [(s.pk, "posted", keeper.pk, "sent by post", None, s.posted_at) for s in (one, other)]
 
 
-def test_what_was_worked_out_before_the_lock_is_worked_out_again_where_the_ledger_moved():
-    prepared = prepare(read_file(file(line(1))), source="", by=None)
-    assert prepared.settle() is prepared.worked_out
-    import_scores(file(line(1, "60.000")), by=None)
-    assert prepared.settle().preview.counts["corrected"] == 1
+@pytest.mark.parametrize("times", [1, 5], ids=["once", "again and again"])
+def test_what_was_worked_out_before_the_lock_is_worked_out_again_where_the_ledger_moved(
+    times: int, monkeypatch: pytest.MonkeyPatch
+):
+    others = [file(line(1, f"6{n}.000")) for n in range(times)]
+
+    def moving(*args: Any) -> Any:
+        if others:
+            import_scores(others.pop(), by=None)
+        return ready_to_post(*args)
+
+    monkeypatch.setattr(taking_in, "ready_to_post", moving)
+    assert import_scores(file(line(1), line(2)), by=None, reason="mine") == ImportSummary(1, 1, 0, 0)
+    assert Score.objects.get(key="s1").percentage == "67.500"
+    last = ScoreChange.objects.filter(score__key="s1").latest("pk")
+    assert (last.action, last.reason) == ("corrected", "mine")
+    assert last.before["percentage"].startswith("6")
+
+
+def test_within_the_lock_as_many_statements_are_run_for_few_rows_as_for_many(
+    monkeypatch: pytest.MonkeyPatch,
+):
+    """What writers wait for is the number of statements, and none of them names a row."""
+    counted = []
+
+    def counting(*args: Any, **how: Any) -> None:
+        with CaptureQueriesContext(connection) as queries:
+            carry_out(*args, **how)
+        counted.append([query["sql"].split(" VALUES ")[0][:60] for query in queries])
+
+    carry_out = taking_in._carry_out
+    monkeypatch.setattr(taking_in, "_carry_out", counting)
+    for number in (1, 10):
+        rows = [
+            line(number + n, pair=f"P{number}", rider=NAMES[number], horse=f"{NAMES[number]}s") for n in range(number)
+        ]
+        import_scores(file(*rows), by=None, rebuild=False)
+        import_scores(file(*(row.replace("67.500", "60.000") for row in rows)), by=None, rebuild=False)
+    new, corrected, many_new, many_corrected = counted
+    assert (new, corrected) == (many_new, many_corrected)
 
 
 def test_everything_that_a_file_is_compared_with_moves_the_mark():
@@ -91,6 +130,9 @@ def test_everything_that_a_file_is_compared_with_moves_the_mark():
     done = merge(pair.rider, other.rider, by=None, reason="one")
     assert moved()
     undo_merge(done, by=None, reason="two")
+    assert moved()
+    other.rider.registration = "R77"
+    other.rider.save()
     assert moved()
 
 
