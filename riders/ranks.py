@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 __all__ = [
+    "FIRST_NOT_QUALIFIED",
     "FIRST_WITHOUT_A_PLACE",
     "LONGEST",
     "Unrankable",
@@ -28,8 +29,8 @@ LONGEST = 1_500
 """So many bytes an index of either database takes with ease."""
 
 _PLACED, _QUALIFIED, _OTHERS = b"\x01", b"\x02", b"\x03"
-FIRST_WITHOUT_A_PLACE = _QUALIFIED
-"""The lowest rank that has no place: every lower one has."""
+FIRST_WITHOUT_A_PLACE, FIRST_NOT_QUALIFIED = _QUALIFIED, _OTHERS
+"""The lowest rank that has no place, and the lowest that does not meet the requirements: every lower one does."""
 _FIGURES, _ORDINAL = b"\x01", b"\x00"
 _DIGITS = re.compile(r"([0-9]+)")
 _STEP = 10**9

@@ -218,7 +218,7 @@ class SeasonEndings(Resource):
         document = {
             "format": "standings/1",
             "scheme": edition.head["scheme"]["id"],
-            "as_of": edition.at.date().isoformat(),
+            "as_of": edition.head.get("as_of") or edition.at.date().isoformat(),
             "groups": [
                 {"group": table["group"], "rows": [row["standings"] for row in frozen_rows(edition, table=index)]}
                 for index, table in enumerate(edition.head["tables"])

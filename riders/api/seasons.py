@@ -240,13 +240,18 @@ def _standings_content(season: Season, *, past: Sequence[TablePage] | None = Non
     document = {
         "format": "standings/1",
         "scheme": season.scheme.key,
-        "as_of": as_of or (season.computed_at.date().isoformat() if season.computed_at else None),
+        "as_of": as_of or _day_of(season),
         "groups": [
             {"group": table.group, "rows": [row_document(row, scheme=scheme, keys=keys) for row in table.rows]}
             for table in tables
         ],
     }
     return json.dumps(document, ensure_ascii=False, separators=(",", ":")).encode()
+
+
+def _day_of(season: Season) -> str | None:
+    day = season.stands_on or (season.computed_at.date() if season.computed_at else None)
+    return None if day is None else day.isoformat()
 
 
 def _statement_document(statement: Statement) -> dict[str, Any]:

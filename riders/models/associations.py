@@ -84,6 +84,9 @@ class Season(models.Model):
     closed_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=0, help_text="Raised whenever its standings change.")
     computed_at = models.DateTimeField(null=True, blank=True)
+    stands_on = models.DateField(
+        null=True, blank=True, help_text="The day that rolling standings count back from; null for fixed days."
+    )
 
     class Meta:
         ordering = ["association", "-starts_on", "id"]

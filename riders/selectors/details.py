@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import Any
 
 from django.db.models import Max
+from django.utils import timezone
 
 from riders.models import Season, StandingRow
 from riders.selectors.ledger import scores_in_force, season_ledger
@@ -51,8 +52,7 @@ def _kept(row: StandingRow) -> Detail:
 
 def _work_out(season: Season, scheme: Scheme, units: set[str]) -> dict[object, Detail]:
     ledger = season_ledger(season, among=scores_of_units(scheme, units))
-    as_of = latest_day(season) if scheme.season.rolling else None
-    standings = season_rules.compute_standings(scheme, ledger.scores, units=units, as_of=as_of)
+    standings = season_rules.compute_standings(scheme, ledger.scores, units=units, as_of=season.stands_on)
     return {
         _key(season_rules.group_as_dict(row.group), row.unit): Detail(row.explanations, row.tie_keys)
         for row in standings.rows()
@@ -64,7 +64,18 @@ def _key(group: dict[str, Any], unit: str) -> object:
 
 
 def latest_day(season: Season) -> date | None:
-    """Return the day of the latest ride of the season in the ledger: rolling days count back from it."""
+    """Return the day of the latest ride of the season in the ledger."""
     within = scores_in_force().filter(date__range=(season.starts_on, season.ends_on))
     latest: date | None = within.aggregate(latest=Max("date"))["latest"]
     return latest
+
+
+def standing_day(season: Season, scheme: Scheme) -> date | None:
+    """Return the day on which rolling days stand now: today, or the latest ride where the ledger is ahead of us.
+
+    They stand still at the end of the season. None where the days of the scheme are fixed.
+    """
+    if not scheme.season.rolling:
+        return None
+    today = timezone.now().date()
+    return min(max(today, latest_day(season) or today), season.ends_on)

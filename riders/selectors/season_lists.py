@@ -23,6 +23,7 @@ def list_head(season: Season) -> dict[str, Any]:
         "season": {"id": season.slug, "title": season.title},
         "starts_on": season.starts_on.isoformat(),
         "ends_on": season.ends_on.isoformat(),
+        **({"as_of": season.stands_on.isoformat()} if season.stands_on else {}),
         "scheme": {"id": scheme.key, "version": scheme.version, "title": scheme.title},
         "mode": scheme.document.get("mode", "rank"),
         "unit": scheme.document.get("unit", "pair"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from django.db.models import Q, QuerySet
 
@@ -91,7 +92,8 @@ def pair_statement(pair: Pair, season: Season) -> Statement:
 def _frozen_statement(pair: Pair, season: Season, edition: SeasonEdition) -> Statement:
     scheme = season_rules.read_scheme(season.scheme.document)
     own = [record for record in frozen_records(edition) if record["pair"] == pair.key]
-    computed = season_rules.compute_standings(scheme, season_rules.scores_from_rows(own))
+    as_of = date.fromisoformat(edition.head["as_of"]) if edition.head.get("as_of") else None
+    computed = season_rules.compute_standings(scheme, season_rules.scores_from_rows(own), as_of=as_of)
     units = {row.unit for row in computed.rows()} | {pair.key}
     about = season.rows.filter(Q(unit__in=units) | Q(pair=pair)).order_by("table__number", "name_order")
     rows = tuple(as_frozen(edition, placed_rows(about)))
@@ -104,7 +106,8 @@ def _frozen_statement(pair: Pair, season: Season, edition: SeasonEdition) -> Sta
 
 def _reasons_without_a_row(scheme: Scheme, season: Season, scores: QuerySet[Score]) -> dict[str, tuple[str, str]]:
     """Return why scores of a group in which none counts, so that it has no row, do not count."""
-    computed = season_rules.compute_standings(scheme, season_ledger(season, among=scores.order_by()).scores)
+    ledger = season_ledger(season, among=scores.order_by())
+    computed = season_rules.compute_standings(scheme, ledger.scores, as_of=season.stands_on)
     return {
         key: (outcome, sentence) for left_out in computed.left_out for key, outcome, sentence in left_out.explanations
     }

@@ -9,21 +9,23 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterator, Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import partial
 from itertools import groupby
 from uuid import UUID
 
 from billiard.exceptions import SoftTimeLimitExceeded
 from django.db import transaction
+from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
 from riders.errors import Conflict, DomainError, NotAllowed
 from riders.models import Scheme, Season, StandingRow, StandingsRebuild, StandingTable, User
-from riders.services.closed import locked_season
+from riders.selectors.details import standing_day
+from riders.services.closed import locked_season, open_seasons
 from riders.services.scheme_seasons import give_scheme
 from riders.services.standing_rows import Worked, write_rows
-from riders.services.standings import compute_rows, show_tables, store_standings, store_touched
+from riders.services.standings import compute_rows, show_tables, store_standings, store_touched, store_units_of
 from riders.services.workqueue import (
     QUEUED_TOO_LONG,
     Heartbeat,
@@ -43,6 +45,7 @@ log = logging.getLogger("markbook.riders")
 RUN_TASK = "riders.standings_rebuild"
 SWEEP_TASK = "riders.rebuilds_sweep"
 _WRITTEN_AT_ONCE = 2_000
+_REST_AFTER_FAULT = timedelta(hours=3)
 _ACTIVE = (StandingsRebuild.State.QUEUED, StandingsRebuild.State.RUNNING)
 
 
@@ -113,9 +116,10 @@ def _rebuild(rebuild: StandingsRebuild) -> None:
     season = _begin(rebuild)
     _clear(season)
     scheme = season_rules.read_scheme((rebuild.scheme or season.scheme).document)
-    rows = compute_rows(season, scheme, progress=lambda share: note_progress(rebuild, 5 + int(45 * share)))
+    day = standing_day(season, scheme)
+    rows = compute_rows(season, scheme, as_of=day, progress=lambda share: note_progress(rebuild, 5 + int(45 * share)))
     note_progress(rebuild, 60)
-    _show(rebuild, _write(rebuild, season, rows))
+    _show(rebuild, _write(rebuild, season, rows), as_of=day)
     _clear(season)
 
 
@@ -151,7 +155,7 @@ def _parts(rows: Sequence[Worked]) -> Iterator[Sequence[Worked]]:
         yield rows[start : start + _WRITTEN_AT_ONCE]
 
 
-def _show(rebuild: StandingsRebuild, tables: Sequence[int]) -> None:
+def _show(rebuild: StandingsRebuild, tables: Sequence[int], *, as_of: date | None) -> None:
     """Show the new tables, with what was touched meanwhile worked out again.
 
     Where somebody has had everything worked out meanwhile, what is shown is the newer, and stays; by another scheme it
@@ -167,7 +171,7 @@ def _show(rebuild: StandingsRebuild, tables: Sequence[int]) -> None:
         if rebuild.scheme is not None and switched:
             give_scheme(season, rebuild.scheme, by=rebuild.requested_by, reason=rebuild.reason)
         if not mine.again:
-            show_tables(season, tables, keep=True)
+            show_tables(season, tables, as_of=as_of, keep=True)
             season.refresh_from_db(fields=["computed_at"])
             if mine.touched:
                 store_touched(season, pairs=mine.touched)
@@ -192,8 +196,26 @@ def latest_rebuild(season: Season) -> StandingsRebuild | None:
     return StandingsRebuild.objects.filter(season=season).order_by("-requested_at", "pk").first()
 
 
+def move_rolling_days() -> None:
+    """Let the rolling days of open seasons follow the calendar, also while no score arrives.
+
+    What takes long is left to the queue; where it has failed, it is tried again after some hours.
+    """
+    today, now = timezone.now().date(), timezone.now()
+    due = Q(closed_at__isnull=True, stands_on__lt=today, ends_on__gt=F("stands_on"))
+    failed = StandingsRebuild.objects.filter(
+        season=OuterRef("pk"), state=StandingsRebuild.State.FAILED, requested_at__gt=now - _REST_AFTER_FAULT
+    )
+    for found in Season.objects.filter(due).exclude(Exists(failed)):
+        with write_transaction():
+            season = open_seasons(due & Q(pk=found.pk)).first()
+            if season is not None and not store_units_of(season, pairs=()):
+                ask_for_rebuild(season, by=None)
+
+
 def sweep_rebuilds(*, queued_too_long: timedelta = QUEUED_TOO_LONG) -> Swept:
     """Put back rebuilds that wait or are silent too long; ask for standings that an update of the program left out."""
     for season in Season.objects.filter(computed_at__isnull=True, version__gt=0, closed_at__isnull=True):
         request_rebuild(season, by=None)
+    move_rolling_days()
     return sweep(StandingsRebuild, enqueue=enqueue, what="worked the standings out", queued_too_long=queued_too_long)

@@ -7,6 +7,7 @@ import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from itertools import groupby
 from typing import Any
 
@@ -16,7 +17,7 @@ from riders.errors import InvalidInput
 from riders.intake import plain_document, refused_document
 from riders.models import Pair, Season, StandingTable
 from riders.ranks import is_placed
-from riders.selectors.details import latest_day
+from riders.selectors.details import standing_day
 from riders.selectors.ledger import scores_in_force, season_ledger
 from riders.selectors.places import PlacedRow, rows_one_by_one
 from riders.selectors.seasons import ExplainedScore, explained_scores
@@ -94,10 +95,11 @@ def effect_of(document: object, season: Season) -> Effect:
     Raises :class:`InvalidInput` with every problem of the document, or where the ledger is too long to wait for.
     """
     scheme = _scheme(document)
-    key = f"effect/{season.pk}/{season.version}/{season.scheme_id}/{_digest(document)}"
+    as_of = standing_day(season, scheme)
+    key = f"effect/{season.pk}/{season.version}/{season.scheme_id}/{as_of}/{_digest(document)}"
     effect: Effect | None = cache.get(key)
     if effect is None:
-        effect = _worked_out(scheme, season)
+        effect = _worked_out(scheme, season, as_of=as_of)
         cache.set(key, effect, _KEPT_SECONDS)
     return effect
 
@@ -113,7 +115,7 @@ def _digest(document: object) -> str:
     return hashlib.sha256(json.dumps(plain_document(document), sort_keys=True).encode()).hexdigest()
 
 
-def _worked_out(scheme: Scheme, season: Season) -> Effect:
+def _worked_out(scheme: Scheme, season: Season, *, as_of: date | None) -> Effect:
     in_days = scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).count()
     most = MOST_SCORES if is_columnar(scheme) else MOST_SCORES_EXACTLY
     if in_days > most:
@@ -122,7 +124,7 @@ def _worked_out(scheme: Scheme, season: Season) -> Effect:
             "ledger as a file and use the command line: python -m scoring standings --scheme."
         )
     now = season_rules.read_scheme(season.scheme.document)
-    before, after = _stored(season), _computed(compute_rows(season, scheme))
+    before, after = _stored(season), _computed(compute_rows(season, scheme, as_of=as_of))
     comparable = now.unit == scheme.unit
     common = [name for name in now.group_by if name in scheme.group_by]
     rows = _rows(before if comparable else [], after, common=common)
@@ -261,7 +263,7 @@ def unit_under(document: object, season: Season, *, unit: str) -> tuple[UnitUnde
     scheme = _scheme(document)
     effect = effect_of(document, season)
     ledger = season_ledger(season, among=scores_of_units(scheme, [unit]))
-    as_of = latest_day(season) if scheme.season.rolling else None
+    as_of = standing_day(season, scheme)
     standings = season_rules.compute_standings(scheme, ledger.scores, units=[unit], as_of=as_of)
     places = {row.after.group: row.after for row in effect.rows if row.unit == unit and row.after}
     pairs = Pair.objects.select_related("rider", "horse").in_bulk(

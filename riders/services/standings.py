@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from riders.models import Association, Pair, Season, StandingsRebuild, StandingTable
 from riders.ranks import Unrankable
-from riders.selectors.ledger import season_ledger
+from riders.selectors.details import standing_day
+from riders.selectors.ledger import scores_in_force, season_ledger
 from riders.selectors.units import scores_of_units
 from riders.services.closed import open_seasons, refuse_closed
 from riders.services.columns import NotColumnar, assemble_rows, is_columnar, read_columns, work_columns
@@ -21,7 +22,7 @@ from riders.transactions import write_transaction
 from scoring import season as season_rules
 from scoring.season import Scheme
 
-_MOST_TOUCHED = 500
+_MOST_TOUCHED = 2_000
 _PAIR_FIELDS = {"pair": "key", "rider": "rider__name", "horse": "horse__name"}
 """Where the unit that a pair belongs to stands, for the schemes for which that follows from the pair."""
 
@@ -70,30 +71,59 @@ def rebuild_members(association: Association, riders: Collection[int] | None) ->
 def store_standings(season: Season) -> None:
     """Compute and store inside the caller's transaction; the rows before are replaced."""
     running_rebuild(season).update(again=True)
-    tables = write_tables(season, compute_rows(season, season_rules.read_scheme(season.scheme.document)))
-    show_tables(season, tables)
+    scheme = season_rules.read_scheme(season.scheme.document)
+    day = standing_day(season, scheme)
+    tables = write_tables(season, compute_rows(season, scheme, as_of=day))
+    show_tables(season, tables, as_of=day)
 
 
 def store_touched(season: Season, *, pairs: Collection[int]) -> bool:
-    """Compute only the units of these pairs and store what has changed of them; no other row is written.
+    """Bring the rows of these pairs up to date as :func:`store_units_of` does, or else everything.
 
-    Falls back on the whole where a unit's figures depend on the rides of others (places counted again, shared places,
-    shares of the season's competitions), where the days that count move, and where the units of a pair are not known.
     Says whether the short way was taken. Inside the caller's transaction.
     """
+    short = store_units_of(season, pairs=pairs)
+    if not short:
+        store_standings(season)
+    return short
+
+
+def store_units_of(season: Season, *, pairs: Collection[int]) -> bool:
+    """Compute only the units of these pairs and store what has changed of them; no other row is written.
+
+    Where rolling days have moved since, also the units with scores that have come into them or fallen out. Says False,
+    with nothing done, where a unit's figures depend on the rides of others (places counted again, shared places, shares
+    of the season's competitions), where the units of a pair are not known, and where there are too many. Inside the
+    caller's transaction.
+    """
     scheme = season_rules.read_scheme(season.scheme.document)
-    units = _units_of(scheme, pairs) if len(pairs) <= _MOST_TOUCHED else None
-    if units is None or scheme.looks_at_others or scheme.season.rolling or season.computed_at is None:
-        store_standings(season)
+    day = standing_day(season, scheme)
+    if scheme.looks_at_others or season.computed_at is None or (day is None) != (season.stands_on is None):
         return False
-    _tell_rebuild(season, pairs)
+    touched = {*pairs, *_pairs_of_moved_days(season, scheme, day)}
+    units = _units_of(scheme, touched) if len(touched) <= _MOST_TOUCHED else None
+    if units is None:
+        return False
     try:
-        merge_rows(season, scheme, compute_rows(season, scheme, units=units), units=units)
+        merge_rows(season, scheme, compute_rows(season, scheme, units=units, as_of=day), units=units)
     except RankedAsAWhole:
-        store_standings(season)
         return False
-    _say_computed(season)
+    _tell_rebuild(season, touched)
+    _say_computed(season, as_of=day)
     return True
+
+
+def _pairs_of_moved_days(season: Season, scheme: Scheme, day: date | None) -> Collection[int]:
+    """Return the pairs with scores in days that count on one of two days only: the one stored, and this one."""
+    if day is None or day == season.stands_on:
+        return ()
+    windows = [scheme.season.window(one) for one in (season.stands_on, day)]
+    early, late = sorted(window.first or date.min for window in windows)
+    sooner, later = sorted(window.last or date.max for window in windows)
+    at_the_edges = Q(date__gte=early, date__lt=late) | Q(date__gt=sooner, date__lte=later)
+    within = scores_in_force().filter(date__range=(season.starts_on, season.ends_on))
+    found = within.filter(at_the_edges).order_by().values_list("pair_id", flat=True)
+    return found.distinct()[: _MOST_TOUCHED + 1]
 
 
 def compute_rows(
@@ -101,34 +131,43 @@ def compute_rows(
     scheme: Scheme,
     *,
     units: frozenset[str] | None = None,
+    as_of: date | None = None,
     progress: Callable[[float], None] = lambda _share: None,
 ) -> list[Worked]:
     """Work out the rows of a season by a scheme, table by table; ``progress`` hears the share of the ledger read.
 
-    With ``units`` only their rows, before ``after`` compares them with others'. Schemes that need no search take the
-    columnar path, all others, and ledgers with figures that fit into no columns, the exact one; both give equal rows.
+    Rolling days stand on ``as_of``. With ``units`` only their rows, before ``after`` compares them with others'.
+    Schemes that need no search take the columnar path, all others, and ledgers with figures that fit into no columns,
+    the exact one; both give equal rows.
     """
     if is_columnar(scheme):
         pairs = None if units is None else _pairs_of(scheme, units)
         try:
-            return _by_columns(season, scheme, pairs=pairs, progress=progress)
+            return _by_columns(season, scheme, pairs=pairs, as_of=as_of, progress=progress)
         except (NotColumnar, Unrankable):
             pass
-    return compute_rows_exactly(season, scheme, units=units)
+    return compute_rows_exactly(season, scheme, units=units, as_of=as_of)
 
 
 def _by_columns(
-    season: Season, scheme: Scheme, *, pairs: list[int] | None, progress: Callable[[float], None]
+    season: Season,
+    scheme: Scheme,
+    *,
+    pairs: list[int] | None,
+    progress: Callable[[float], None],
+    as_of: date | None = None,
 ) -> list[Worked]:
-    work = work_columns(scheme, read_columns(season, scheme, pairs=pairs, progress=progress))
+    work = work_columns(scheme, read_columns(season, scheme, pairs=pairs, progress=progress), as_of=as_of)
     return [] if work is None else assemble_rows(scheme, work, partial=pairs is not None)
 
 
-def compute_rows_exactly(season: Season, scheme: Scheme, *, units: frozenset[str] | None = None) -> list[Worked]:
+def compute_rows_exactly(
+    season: Season, scheme: Scheme, *, units: frozenset[str] | None = None, as_of: date | None = None
+) -> list[Worked]:
     """Work out rows as :func:`compute_rows` does, by the scoring core alone: the referee of the columnar path."""
     among = None if units is None else scores_of_units(scheme, units)
     ledger = season_ledger(season, among=among)
-    standings = season_rules.compute_standings(scheme, ledger.scores, units=units)
+    standings = season_rules.compute_standings(scheme, ledger.scores, units=units, as_of=as_of)
     return work_rows(scheme, standings.rows(), ledger=ledger)
 
 
@@ -145,8 +184,10 @@ def write_tables(season: Season, rows: Iterable[Worked]) -> list[int]:
     return written
 
 
-def show_tables(season: Season, tables: Collection[int], *, keep: bool = False) -> None:
+def show_tables(season: Season, tables: Collection[int], *, as_of: date | None, keep: bool = False) -> None:
     """Show these tables in the place of those before, which go unless ``keep``; inside the caller's transaction.
+
+    ``as_of`` is the day on which rolling days stand in them.
 
     Raises ``NotAllowed`` where the season is closed.
     """
@@ -157,7 +198,7 @@ def show_tables(season: Season, tables: Collection[int], *, keep: bool = False) 
     else:
         before.delete()
     StandingTable.objects.filter(pk__in=tables).update(shown=True)
-    _say_computed(season)
+    _say_computed(season, as_of=as_of)
 
 
 def running_rebuild(season: Season) -> QuerySet[StandingsRebuild]:
@@ -183,5 +224,6 @@ def _pairs_of(scheme: Scheme, units: Collection[str]) -> list[int]:
     return list(Pair.objects.filter(**{f"{_PAIR_FIELDS[scheme.unit]}__in": units}).values_list("pk", flat=True))
 
 
-def _say_computed(season: Season) -> None:
-    Season.objects.filter(pk=season.pk).update(version=F("version") + 1, computed_at=timezone.now())
+def _say_computed(season: Season, *, as_of: date | None) -> None:
+    Season.objects.filter(pk=season.pk).update(version=F("version") + 1, computed_at=timezone.now(), stands_on=as_of)
+    season.stands_on = as_of

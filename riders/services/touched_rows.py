@@ -2,26 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
-from django.db import connection
 from django.db.models import F
 
 from riders.models import Season, StandingRow, StandingTable
 from riders.ranks import is_ordinal
-from riders.services.standing_rows import (
-    STORED,
-    Worked,
-    differ,
-    rank_of,
-    ranked_row,
-    stored_group,
-    write_rows,
-)
+from riders.services.compared_rows import Changed, compare_again
+from riders.services.standing_rows import STORED, Worked, differ, stored_group, write_rows
 from scoring import season as season_rules
-from scoring.season import GroupKey, Row, Scheme, place_rows
+from scoring.season import GroupKey, Scheme
 from scoring.season.rows import group_order
 
 _APART = 1_000_000
@@ -55,9 +48,10 @@ def merge_rows(season: Season, scheme: Scheme, fresh: Sequence[Worked], *, units
     write_rows(new)
     _count(tables, Counter(table for table, _ in wanted), Counter(table for table, _ in before))
     if scheme.after:
-        touched = {table for table, _ in (*before, *wanted)}
-        everywhere = scheme.ranks_across_tables
-        _look_after(scheme, {key: one for key, one in tables.items() if everywhere or one.pk in touched})
+        held = [(key, row["ranking"]) for key, row in before.items()]
+        held += [(key, json.loads(row.ranking or "{}")) for key, row in wanted.items()]
+        changed = [Changed(*key, ranking["about"]) for key, ranking in held]
+        compare_again(scheme, {one.pk: key for key, one in tables.items() if one.pk}, changed)
     _number(tables)
 
 
@@ -84,36 +78,3 @@ def _number(tables: Mapping[GroupKey, StandingTable]) -> None:
     StandingTable.objects.filter(pk__in=list(moved)).update(number=F("number") + 2 * _APART)
     for pk, number in moved.items():
         StandingTable.objects.filter(pk=pk).update(number=number)
-
-
-def _look_after(scheme: Scheme, tables: Mapping[GroupKey, StandingTable]) -> None:
-    """Apply ``after`` to all rows of these tables, and write those that it takes out of the ranking or lets in again.
-
-    Reads every row of them: these schemes compare units with each other.
-    """
-    groups = {table.pk: group for group, table in tables.items() if table.pk}
-    stored = list(
-        StandingRow.every.filter(table__in=list(groups))
-        .order_by("pk")
-        .values("pk", "table_id", "unit", "value", "note", "qualified", "tier", "ranking")
-    )
-    by_key = {(groups[one["table_id"]], one["unit"]): one for one in stored}
-    ranked = [
-        ranked_row(scheme, unit=one["unit"], group=groups[one["table_id"]], value=one["value"], ranking=one["ranking"])
-        for one in stored
-    ]
-    placed = (row for _, rows in place_rows(scheme, ranked) for row in rows)
-    _write_moved(scheme, [(by_key[row.group, row.unit], row) for row in placed])
-
-
-def _write_moved(scheme: Scheme, rows: Sequence[tuple[_Stored, Row]]) -> None:
-    moved = [
-        (row.note, row.qualified, row.tier or "", rank_of(scheme, row), old["pk"])
-        for old, row in rows
-        if (old["note"], old["qualified"], old["tier"]) != (row.note, row.qualified, row.tier or "")
-    ]
-    with connection.cursor() as cursor:
-        cursor.executemany(
-            'UPDATE riders_standingrow SET "note" = %s, "qualified" = %s, "tier" = %s, "rank" = %s WHERE "id" = %s',
-            moved,
-        )

@@ -94,12 +94,17 @@ class _Entries:
         return chosen[order]
 
 
-def work_columns(scheme: Scheme, columns: Columns) -> Work | None:
-    """Take the scores through the stages of a scheme; None where no row comes of it."""
+def work_columns(scheme: Scheme, columns: Columns, *, as_of: date | None = None) -> Work | None:
+    """Take the scores through the stages of a scheme; None where no row comes of it.
+
+    Rolling days stand on ``as_of``, without it on the latest day of these columns.
+    """
     figures_of_scores = numbers_of(scheme.score, columns)
     unit = columns.column(scheme.unit)
     known = unit.known()
-    eligible = known & _in_window(scheme, columns) & (truths(scheme.eligible, columns) == 1) & figures_of_scores.known
+    eligible = (
+        known & _in_window(scheme, columns, as_of) & (truths(scheme.eligible, columns) == 1) & figures_of_scores.known
+    )
     groups = columns.derived(scheme.group_by, lambda score: tuple(map(score.value_of, scheme.group_by)))
     guard(len(unit.values), len(groups.values) + 1)
     key = unit.codes.astype(np.int64) * len(groups.values) + groups.codes
@@ -141,10 +146,10 @@ def _days(columns: Columns) -> Numbers:
     return np.array([0 if day is None else day.toordinal() for day in days.values], np.int64)[days.codes]
 
 
-def _in_window(scheme: Scheme, columns: Columns) -> Mask:
+def _in_window(scheme: Scheme, columns: Columns, as_of: date | None) -> Mask:
     days = columns.column("date")
-    used = [days.values[code] for code in different(days.codes)[0].tolist()]
-    as_of: date | None = max(used, default=None) if scheme.season.rolling else None
+    if as_of is None and scheme.season.rolling:
+        as_of = max((days.values[code] for code in different(days.codes)[0].tolist()), default=None)
     window = scheme.season.window(as_of)
     return columns.derived(["date"], lambda score: bool(window.judge(score).truth)).as_mask()
 
