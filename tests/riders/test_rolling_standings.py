@@ -126,6 +126,37 @@ def test_any_course_of_a_ledger_gives_what_a_whole_rebuild_gives(
                 assert_as_rebuilt(season, (step, what))
 
 
+@pytest.mark.parametrize(
+    "after",
+    [
+        pytest.param([{"places": 5}], id="places"),
+        pytest.param([{"minimum_units": 3}, {"places": 4}], id="least units, places"),
+        pytest.param([{"one_per": "rider"}, {"places": 6}], id="best horse, places"),
+    ],
+)
+def test_places_set_free_go_to_the_next_of_a_long_table(after: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch):
+    """Sixty rows of which few are ranked, some of them equal: what is read is the edge, and the edge is enough."""
+    random = Random(f"{after}")
+    season = make_season(scheme=qualifying_scheme(after=after, require=[], group_by=[]))
+    pairs = [make_pair(number) for number in range(1, 61)]
+
+    def some(number: int) -> list[ScoreRow]:
+        chosen = random.sample(range(60), number)
+        return [
+            row(1, pair=pairs[n], key=f"p{n}", percentage=f"7{random.randint(0, 9)}.{random.randint(0, 9)}")
+            for n in chosen
+        ]
+
+    post(*some(60))
+    for step in range(25):
+        with write_transaction(), never_as_a_whole(monkeypatch):
+            post_scores(some(random.randint(1, 6)), by=None)
+            if step % 4 == 3:
+                best = season.rows.filter(note="").order_by("rank")[:3].values_list("pair_id", flat=True)
+                retract_scores([f"p{pair - pairs[0].pk}" for pair in best], by=None, reason="withdrawn")
+        assert_as_rebuilt(season, step)
+
+
 def rolling_season() -> Season:
     season = make_season(scheme=qualifying_scheme(**ROLLING))
     with at(date(2026, 11, 20)):
