@@ -97,7 +97,8 @@ function list(place) {
 
 function missing() {
   let words = "Opening …";
-  if (reached === false) words = "This is not kept on this device, and the server does not answer. Open it once with the network, then it works without.";
+  if (sender.state === "logged-out") words = "You are logged out. Log in to open your sheets.";
+  else if (reached === false) words = "This is not kept on this device, and the server does not answer. Open it once with the network, then it works without.";
   else if (reached) words = listed.length ? "There is no such sheet for you. The entry or your seat may have been changed." : "You judge at no seat yet. Ask the show office to name you on the panel of a class with your account.";
   return el("div", {}, el("h1", { tabIndex: -1 }, "Judge's table"), el("p", { className: "empty" }, words));
 }
@@ -110,6 +111,7 @@ function stateWords() {
   const sent = waiting - undecided;
   const undecidedWords = undecided ? ` ${counted(undecided, "change needs", "changes need")} you to decide.` : "";
   if (book.trouble) return ["alert", `Not kept on this device: ${book.trouble}. ${counted(waiting, "change is", "changes are")} only on this screen until sent.`];
+  if (sender.state === "logged-out" && !book.user) return ["warn", "You are logged out."];
   if (sender.state === "logged-out") return ["warn", `You are logged out. ${counted(sent, "change is", "changes are")} kept here and sent after you log in.`];
   if (sender.state === "other-user") return ["warn", `${sender.said} ${counted(sent, "change", "changes")} of ${book.user.name} are kept here.`];
   if (sender.state === "trouble") return ["warn", `${sender.said} ${counted(sent, "change is", "changes are")} kept here and sent again by itself.`];
@@ -129,7 +131,7 @@ function drawState() {
   if (alarm.dataset.kind === wanted) return;
   alarm.dataset.kind = wanted;
   const words2 = wanted === "logged-out" ? "Log in again" : "Log in as yourself";
-  alarm.replaceChildren(...(wanted ? [el("p", { className: "notice is-warning" }, "Go on writing: nothing is lost. ", el("a", { className: "strong", href: `${login}?next=${encodeURIComponent(window.location.pathname)}` }, words2))] : []));
+  alarm.replaceChildren(...(wanted ? [el("p", { className: "notice is-warning" }, book.user ? "Go on writing: nothing is lost. " : "", el("a", { className: "strong", href: `${login}?next=${encodeURIComponent(window.location.pathname)}` }, words2))] : []));
 }
 
 // The server's days
@@ -205,6 +207,10 @@ book.addEventListener("changed", () => {
   if (sheet) sheet.draw();
 });
 book.addEventListener("kept", drawState);
+book.addEventListener("left", async () => {
+  await book.kept();
+  if (!book.trouble) window.location.reload(); // else what is written here is on this screen only
+});
 sender.addEventListener("state", () => {
   if (sender.state === "idle" || sender.state === "sending") reached = true;
   drawState();

@@ -7,6 +7,7 @@ const FIRST_OF = { mark: null, remark: "", overall: "", signed: false, errors: 0
 // Where a field of an item stands in a sheet; limited view is a set of items.
 const OF_ITEMS = { mark: "marks", remark: "remarks", time: "times", remark_time: "remarkTimes" };
 const OF_SHEET = { overall_time: "overallTime" };
+const EVERYTHING = () => IDBKeyRange.lowerBound(-Infinity);
 const kindOf = (field) => field.split(".", 1)[0];
 const itemOf = (field) => field.slice(field.indexOf(".") + 1);
 const same = (a, b) => (a ?? null) === (b ?? null);
@@ -23,7 +24,7 @@ export class Book extends EventTarget {
     Object.assign(this, { user: null, days: new Map(), sheets: new Map(), entries: new Map(), queue: [], settings: {} });
     Object.assign(this, { trouble: "", writing: Promise.resolve(), pending: new Map(), latest: new Map(), unkept: 0, edition: 0, flushing: false });
     this.channel = "BroadcastChannel" in window ? new BroadcastChannel("markbook-table") : null;
-    this.channel?.addEventListener("message", () => this.reload());
+    this.channel?.addEventListener("message", ({ data }) => (data === "left" ? this.dispatchEvent(new Event("left")) : this.reload()));
   }
 
   async open() {
@@ -130,6 +131,15 @@ export class Book extends EventTarget {
     }
   }
 
+  // Takes from this device all that the server has. What has not arrived stays, whoever wrote it.
+  async forget() {
+    await this.again();
+    await this.reload();
+    const arrived = Object.keys(this.settings).filter((key) => !key.startsWith("commentary/") || !this.settings[key]);
+    await this.store.write([...["days", "sheets", "entries"].map((name) => [name, null, EVERYTHING()]), ...arrived.map((key) => ["settings", null, key])]);
+    this.channel?.postMessage("left");
+  }
+
   // Reading
 
   of(entry, seat) {
@@ -166,6 +176,11 @@ export class Book extends EventTarget {
   own() {
     const id = this.user?.id;
     return this.queue.filter((change) => change.user === id);
+  }
+
+  // Commentaries of this person that are not remarks yet.
+  commentaries() {
+    return Object.entries(this.settings).filter(([key, value]) => value?.text && key.startsWith(`commentary/${this.user?.id}/`));
   }
 
   sending() {
