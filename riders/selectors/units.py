@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q, QuerySet, TextField
+from django.db.models.fields.json import KT
+from django.db.models.functions import Cast
 
-from riders.models import Pair, Score, StandingRow
-from scoring.season import Scheme
+from riders.models import Pair, Scheme, Score, StandingRow
+from scoring import season as season_rules
 
 _LOOKUPS = {"pair": "pair__key", "rider": "pair__rider__name", "horse": "pair__horse__name", "class": "class_name"} | {
     name: name for name in ("division", "level", "test", "kind", "competition", "region", "team", "venue", "owner")
@@ -19,14 +21,17 @@ def rows_about(pairs: Collection[Pair]) -> QuerySet[StandingRow]:
 
     A season that ranks riders knows them by name, as its tables show them.
     """
-    scheme_unit = "table__season__scheme__document__unit"
+    # As text: PostgreSQL compares no parts of json documents, and SQLite wants JSON beside them.
+    schemes = Scheme.objects.annotate(ranked=Cast(KT("document__unit"), TextField())).order_by()
     riders, horses = {pair.rider.name for pair in pairs}, {pair.horse.name for pair in pairs}
     return StandingRow.objects.filter(
-        Q(pair__in=pairs) | Q(unit__in=riders, **{scheme_unit: "rider"}) | Q(unit__in=horses, **{scheme_unit: "horse"})
+        Q(pair__in=pairs)
+        | Q(unit__in=riders, table__season__scheme__in=schemes.filter(ranked="rider").values("pk"))
+        | Q(unit__in=horses, table__season__scheme__in=schemes.filter(ranked="horse").values("pk"))
     )
 
 
-def scores_of_units(scheme: Scheme, units: Collection[str]) -> QuerySet[Score] | None:
+def scores_of_units(scheme: season_rules.Scheme, units: Collection[str]) -> QuerySet[Score] | None:
     """Return the scores of these units, or None where a scheme looks at everybody's or the ledger cannot be asked."""
     lookup = _LOOKUPS.get(scheme.unit)
     if lookup is None or scheme.looks_at_others:
@@ -34,7 +39,7 @@ def scores_of_units(scheme: Scheme, units: Collection[str]) -> QuerySet[Score] |
     return Score.objects.filter(**{f"{lookup}__in": list(units)})
 
 
-def units_of_pair(scheme: Scheme, pair: Pair, scores: QuerySet[Score]) -> list[str]:
+def units_of_pair(scheme: season_rules.Scheme, pair: Pair, scores: QuerySet[Score]) -> list[str]:
     """Return the units that a pair belongs to among these scores of it: itself, its rider, its horse, its teams, ..."""
     own = {"pair": pair.key, "rider": pair.rider.name, "horse": pair.horse.name}
     if scheme.unit in own:

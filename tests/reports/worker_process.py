@@ -30,10 +30,10 @@ def main(gate: Path, queue_name: str) -> None:
     running._keep = keep_behind_the_gate
     show = rebuilds._show
 
-    def show_behind_the_gate(*given: object) -> None:
+    def show_behind_the_gate(*given: object, **named: object) -> None:
         with gate.open("a") as lock:
             fcntl.flock(lock, fcntl.LOCK_EX)
-            show(*given)
+            show(*given, **named)
 
     rebuilds._show = show_behind_the_gate
     app.conf.task_default_queue = queue_name

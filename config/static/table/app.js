@@ -111,6 +111,7 @@ function stateWords() {
   const sent = waiting - undecided;
   const undecidedWords = undecided ? ` ${counted(undecided, "change needs", "changes need")} you to decide.` : "";
   if (book.trouble) return ["alert", `Not kept on this device: ${book.trouble}. ${counted(waiting, "change is", "changes are")} only on this screen until sent.`];
+  if (!book.user && reached === null) return ["busy", "Opening …"]; // whose changes wait here is not known yet
   if (sender.state === "logged-out" && !book.user) return ["warn", "You are logged out."];
   if (sender.state === "logged-out") return ["warn", `You are logged out. ${counted(sent, "change is", "changes are")} kept here and sent after you log in.`];
   if (sender.state === "other-user") return ["warn", `${sender.said} ${counted(sent, "change", "changes")} of ${book.user.name} are kept here.`];
