@@ -22,6 +22,7 @@ from competitions.services.classes import create_class, create_competition
 from competitions.services.documents import save_rule_set, save_test
 from competitions.services.entries import add_entry
 from riders.models import Association, AssociationRole, Horse, Owner, Pair, Rider, Scheme, Season, User
+from riders.services.scheme_seasons import set_first_day_read
 
 PASSWORD = "a pass-phrase for tests"
 
@@ -212,7 +213,7 @@ def make_season(
     row, _ = Scheme.objects.get_or_create(
         key=document["id"], version=1, defaults={"title": document["title"], "document": document}
     )
-    return Season.objects.create(
+    season = Season(
         **{
             "association": association or make_association(),
             "slug": "2027",
@@ -223,3 +224,6 @@ def make_season(
         }
         | fields
     )
+    set_first_day_read(season)
+    season.save()
+    return season

@@ -88,6 +88,12 @@ class Season(models.Model):
         null=True, blank=True, help_text="The day that rolling standings count back from; null for fixed days."
     )
 
+    reads_from = models.DateField(
+        null=True,
+        blank=True,
+        help_text="The first day whose rides its scheme can count, where that is before the season starts.",
+    )
+
     class Meta:
         ordering = ["association", "-starts_on", "id"]
         constraints = [

@@ -51,7 +51,7 @@ def _kept(row: StandingRow) -> Detail:
 
 
 def _work_out(season: Season, scheme: Scheme, units: set[str]) -> dict[object, Detail]:
-    ledger = season_ledger(season, among=scores_of_units(scheme, units))
+    ledger = season_ledger(season, scheme, among=scores_of_units(scheme, units))
     standings = season_rules.compute_standings(scheme, ledger.scores, units=units, as_of=season.stands_on)
     return {
         _key(season_rules.group_as_dict(row.group), row.unit): Detail(row.explanations, row.tie_keys)

@@ -12,6 +12,7 @@ from django.db.models import QuerySet
 
 from riders.models import Membership, Pair, Score, Season
 from scoring import season as season_rules
+from scoring.season import Scheme
 
 COLUMNS = (
     "score_id",
@@ -108,8 +109,18 @@ class SeasonLedger:
     pairs: Mapping[str, int]
 
 
-def season_ledger(season: Season, *, among: QuerySet[Score] | None = None) -> SeasonLedger:
-    """Return every score in the season's days, with ``member`` worked out for its association.
+def days_read(season: Season, scheme: Scheme | None = None) -> tuple[date, date]:
+    """Return the first and the last day whose rides a season can count, by its own scheme or by another.
+
+    They are the days of the season; rolling days and a lifetime reach back behind its first.
+    """
+    if scheme is None:
+        return season.reads_from or season.starts_on, season.ends_on
+    return scheme.season.reaches_back_to(season.starts_on), season.ends_on
+
+
+def season_ledger(season: Season, scheme: Scheme, *, among: QuerySet[Score] | None = None) -> SeasonLedger:
+    """Return every score in the days that the scheme reads, with ``member`` worked out for the season's association.
 
     With ``among`` only these scores, retracted ones still left out.
 
@@ -118,7 +129,7 @@ def season_ledger(season: Season, *, among: QuerySet[Score] | None = None) -> Se
     """
     chosen = Score.objects if among is None else among
     rows = (
-        chosen.filter(retracted_at__isnull=True, date__range=(season.starts_on, season.ends_on))
+        chosen.filter(retracted_at__isnull=True, date__range=days_read(season, scheme))
         .order_by("date", "key")
         .values_list("pk", "pair_id", "pair__rider_id", *_READ)
     )
@@ -136,7 +147,7 @@ def season_ledger(season: Season, *, among: QuerySet[Score] | None = None) -> Se
 def season_records(season: Season) -> Iterator[dict[str, str]]:
     """Yield the records of ``scores/1`` that :func:`season_ledger` reads, as text."""
     periods = membership_periods(season)
-    scores = Score.objects.filter(retracted_at__isnull=True, date__range=(season.starts_on, season.ends_on))
+    scores = Score.objects.filter(retracted_at__isnull=True, date__range=days_read(season))
     rows = scores.order_by("date", "key").values_list("date", "pair__rider_id", *_READ)
     for day, rider, *values in rows.iterator(chunk_size=2000):
         record = dict(zip(COLUMNS, map(_text, values), strict=True))

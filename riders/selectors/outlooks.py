@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from riders.models import Pair, Season
 from riders.selectors.details import latest_day
-from riders.selectors.ledger import scores_in_force, season_ledger
+from riders.selectors.ledger import days_read, scores_in_force, season_ledger
 from riders.selectors.units import scores_of_units, units_of_pair
 from scoring import season as season_rules
 
@@ -66,10 +66,10 @@ def _as_of(season: Season, today: date) -> date:
 
 def _groups(pair: Pair, season: Season, *, as_of: date) -> tuple[GroupOutlook, ...]:
     scheme = season_rules.read_scheme(season.scheme.document)
-    own = scores_in_force().filter(pair=pair, date__range=(season.starts_on, season.ends_on))
+    own = scores_in_force().filter(pair=pair, date__range=days_read(season, scheme))
     found: list[GroupOutlook] = []
     for unit in units_of_pair(scheme, pair, own):
-        ledger = season_ledger(season, among=scores_of_units(scheme, [unit])).scores
+        ledger = season_ledger(season, scheme, among=scores_of_units(scheme, [unit])).scores
         chances = season_rules.compute_chances(scheme, ledger, unit=unit, as_of=as_of)
         found += [
             GroupOutlook(outlook, chances.get(outlook.group, ()))

@@ -9,7 +9,7 @@ from riders.csvrows import write_rows
 from riders.models import Season, SeasonEdition, StandingTable
 from riders.ranks import FIRST_WITHOUT_A_PLACE
 from riders.selectors.editions import edition_in_force, frozen_rows
-from riders.selectors.ledger import scores_in_force
+from riders.selectors.ledger import days_read, scores_in_force
 from riders.selectors.places import PlacedRow, rows_one_by_one
 from riders.selectors.seasons import rule_sentences
 from riders.selectors.standings_tables import group_title, missing_words, shown_tables
@@ -29,7 +29,7 @@ def list_head(season: Season) -> dict[str, Any]:
         "unit": scheme.document.get("unit", "pair"),
         "tiers": [tier["name"] for tier in scheme.document.get("tiers", [])],
         "rule": list(rule_sentences(season)),
-        "scores": scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).count(),
+        "scores": scores_in_force().filter(date__range=days_read(season)).count(),
         "tables": _tables(season),
     }
 

@@ -11,7 +11,7 @@ from django.db.models import Q, QuerySet
 from riders.models import Pair, Score, Season, SeasonEdition
 from riders.selectors.details import Explanation, details_of
 from riders.selectors.editions import as_frozen, edition_in_force, frozen_placed, frozen_records, frozen_scores
-from riders.selectors.ledger import scores_in_force, season_ledger
+from riders.selectors.ledger import days_read, scores_in_force, season_ledger
 from riders.selectors.places import PlacedRow, placed_rows, rows_one_by_one
 from riders.selectors.standings_tables import shown_tables
 from riders.selectors.units import units_of_pair
@@ -70,7 +70,7 @@ def pair_statement(pair: Pair, season: Season) -> Statement:
     if edition is not None:
         return _frozen_statement(pair, season, edition)
     scheme = season_rules.read_scheme(season.scheme.document)
-    scores = scores_in_force().filter(pair=pair, date__range=(season.starts_on, season.ends_on)).order_by("date", "key")
+    scores = scores_in_force().filter(pair=pair, date__range=days_read(season)).order_by("date", "key")
     units = units_of_pair(scheme, pair, scores)
     rows = tuple(placed_rows(season.rows.filter(unit__in=units).order_by("table__number", "name_order")))
     details = details_of(season, [placed.row for placed in rows])
@@ -106,7 +106,7 @@ def _frozen_statement(pair: Pair, season: Season, edition: SeasonEdition) -> Sta
 
 def _reasons_without_a_row(scheme: Scheme, season: Season, scores: QuerySet[Score]) -> dict[str, tuple[str, str]]:
     """Return why scores of a group in which none counts, so that it has no row, do not count."""
-    ledger = season_ledger(season, among=scores.order_by())
+    ledger = season_ledger(season, scheme, among=scores.order_by())
     computed = season_rules.compute_standings(scheme, ledger.scores, as_of=season.stands_on)
     return {
         key: (outcome, sentence) for left_out in computed.left_out for key, outcome, sentence in left_out.explanations

@@ -24,7 +24,7 @@ from riders.models import Association, Horse, Membership, MembershipChange, Ride
 from riders.services.closed import refuse_closed
 from riders.services.memberships import membership_record
 from riders.services.people import name_fault
-from riders.services.scheme_seasons import give_scheme
+from riders.services.scheme_seasons import give_scheme, set_first_day_read
 from riders.services.standings import rebuild_members, store_standings
 from riders.transactions import write_transaction
 from scoring.documents import Reader, describe, take_format
@@ -94,7 +94,9 @@ def _read_season(reader: Reader, schemes: Mapping[str, Scheme]) -> dict[str, Any
 def _keep_season(association: Association, wanted: dict[str, Any], *, by: User | None) -> Imported:
     season = association.seasons.select_related("scheme").filter(slug=wanted["slug"]).first()
     if season is None:
-        season = Season.objects.create(association=association, **wanted)
+        season = Season(association=association, **wanted)
+        set_first_day_read(season)
+        season.save()
         store_standings(season)
         return Imported(created=1)
     if wanted["scheme"].key == season.scheme.key:
@@ -105,6 +107,8 @@ def _keep_season(association: Association, wanted: dict[str, Any], *, by: User |
     if wanted["scheme"] != season.scheme:
         give_scheme(season, wanted["scheme"], by=by, reason="the association's document was imported")
     _changed(season, **wanted)
+    set_first_day_read(season)
+    season.save(update_fields=["reads_from"])
     store_standings(season)
     return Imported(changed=1)
 

@@ -8,7 +8,7 @@ from django.core.cache import cache
 
 from riders.errors import InvalidInput
 from riders.models import Pair, Season, StandingTable
-from riders.selectors.ledger import scores_in_force, season_ledger
+from riders.selectors.ledger import days_read, scores_in_force, season_ledger
 from riders.selectors.places import PlacedRow
 from riders.selectors.standings_tables import TablePage
 from riders.services.standing_rows import unsaved_row, work_rows
@@ -27,7 +27,7 @@ def standings_as_of(season: Season, written: str) -> list[TablePage]:
     """
     day = _day(written, season)
     scheme = season_rules.read_scheme(season.scheme.document)
-    if scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).count() > MOST_SCORES:
+    if scores_in_force().filter(date__range=days_read(season)).count() > MOST_SCORES:
         raise InvalidInput(
             f"This season has more than {MOST_SCORES} scores, too many to go back to a day while you wait. Take the "
             "ledger as a file and use the command line: python -m scoring standings --as-of."
@@ -41,7 +41,7 @@ def standings_as_of(season: Season, written: str) -> list[TablePage]:
 
 
 def _tables(season: Season, scheme: Scheme, day: date) -> list[TablePage]:
-    ledger = season_ledger(season)
+    ledger = season_ledger(season, scheme)
     standings = season_rules.compute_standings(scheme, ledger.scores, as_of=day)
     pairs = Pair.objects.select_related("rider", "horse").in_bulk(set(ledger.pairs.values()))
     tables = []

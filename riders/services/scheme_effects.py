@@ -18,7 +18,7 @@ from riders.intake import plain_document, refused_document
 from riders.models import Pair, Season, StandingTable
 from riders.ranks import is_placed
 from riders.selectors.details import standing_day
-from riders.selectors.ledger import scores_in_force, season_ledger
+from riders.selectors.ledger import days_read, scores_in_force, season_ledger
 from riders.selectors.places import PlacedRow, rows_one_by_one
 from riders.selectors.seasons import ExplainedScore, explained_scores
 from riders.selectors.standings_tables import group_title, shown_tables
@@ -116,7 +116,7 @@ def _digest(document: object) -> str:
 
 
 def _worked_out(scheme: Scheme, season: Season, *, as_of: date | None) -> Effect:
-    in_days = scores_in_force().filter(date__range=(season.starts_on, season.ends_on)).count()
+    in_days = scores_in_force().filter(date__range=days_read(season, scheme)).count()
     most = MOST_SCORES if is_columnar(scheme) else MOST_SCORES_EXACTLY
     if in_days > most:
         raise InvalidInput(
@@ -262,7 +262,7 @@ def unit_under(document: object, season: Season, *, unit: str) -> tuple[UnitUnde
     """Return one unit's rows and scores under a draft; places are those among all units."""
     scheme = _scheme(document)
     effect = effect_of(document, season)
-    ledger = season_ledger(season, among=scores_of_units(scheme, [unit]))
+    ledger = season_ledger(season, scheme, among=scores_of_units(scheme, [unit]))
     as_of = standing_day(season, scheme)
     standings = season_rules.compute_standings(scheme, ledger.scores, units=[unit], as_of=as_of)
     places = {row.after.group: row.after for row in effect.rows if row.unit == unit and row.after}

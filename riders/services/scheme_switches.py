@@ -5,12 +5,13 @@ from __future__ import annotations
 from riders.errors import Conflict, InvalidInput
 from riders.intake import reason_from
 from riders.models import Scheme, Season, StandingsRebuild, User
-from riders.selectors.ledger import scores_in_force
+from riders.selectors.ledger import days_read, scores_in_force
 from riders.services.closed import locked_season, refuse_closed
 from riders.services.rebuilds import ask_for_rebuild, latest_rebuild
 from riders.services.scheme_seasons import give_scheme
 from riders.services.standings import store_standings
 from riders.transactions import write_transaction
+from scoring.season import read_scheme
 
 MOST_AT_ONCE = 20_000
 """A season with more scores is worked out by the queue, and counts by the new scheme once that is complete."""
@@ -27,10 +28,11 @@ def switch_season(
     """
     reason = reason_from(reason)
     with write_transaction():
+        rule = read_scheme(to.document)
         refuse_closed(season, what="its scheme stays as it is")
         current = locked_season(season)
         _refuse_seen_wrongly(current, to=to, instead_of=instead_of)
-        if scores_in_force().filter(date__range=(current.starts_on, current.ends_on)).count() > MOST_AT_ONCE:
+        if scores_in_force().filter(date__range=days_read(current, rule)).count() > MOST_AT_ONCE:
             return ask_for_rebuild(current, by=by, scheme=to, reason=reason)
         under_way = latest_rebuild(current)
         if under_way is not None and under_way.scheme is not None and under_way.finished_at is None:

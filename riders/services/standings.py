@@ -6,13 +6,13 @@ from collections.abc import Callable, Collection, Iterable
 from datetime import date
 from itertools import groupby
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from riders.models import Association, Pair, Season, StandingsRebuild, StandingTable
 from riders.ranks import Unrankable
 from riders.selectors.details import standing_day
-from riders.selectors.ledger import scores_in_force, season_ledger
+from riders.selectors.ledger import days_read, scores_in_force, season_ledger
 from riders.selectors.units import scores_of_units
 from riders.services.closed import open_seasons, refuse_closed
 from riders.services.columns import NotColumnar, assemble_rows, is_columnar, read_columns, work_columns
@@ -47,10 +47,12 @@ def rebuild_touched(dates: Collection[date], pairs: Collection[int] | None = Non
 
 
 def seasons_of_days(dates: Collection[date]) -> Iterable[Season]:
-    """Return the open seasons that any of these days falls into."""
+    """Return the open seasons that read any of these days, and those that are being given a scheme which may."""
+    given = _running_rebuilds().filter(season=OuterRef("pk"), scheme__isnull=False)
     within = Q(pk__in=[])
     for day in set(dates):
-        within |= Q(starts_on__lte=day, ends_on__gte=day)
+        begun = Q(starts_on__lte=day) | Q(reads_from__lte=day) | Q(Exists(given))
+        within |= begun & Q(ends_on__gte=day)
     return open_seasons(within)
 
 
@@ -121,7 +123,7 @@ def _pairs_of_moved_days(season: Season, scheme: Scheme, day: date | None) -> Co
     early, late = sorted(window.first or date.min for window in windows)
     sooner, later = sorted(window.last or date.max for window in windows)
     at_the_edges = Q(date__gte=early, date__lt=late) | Q(date__gt=sooner, date__lte=later)
-    within = scores_in_force().filter(date__range=(season.starts_on, season.ends_on))
+    within = scores_in_force().filter(date__range=days_read(season, scheme))
     found = within.filter(at_the_edges).order_by().values_list("pair_id", flat=True)
     return found.distinct()[: _MOST_TOUCHED + 1]
 
@@ -166,7 +168,7 @@ def compute_rows_exactly(
 ) -> list[Worked]:
     """Work out rows as :func:`compute_rows` does, by the scoring core alone: the referee of the columnar path."""
     among = None if units is None else scores_of_units(scheme, units)
-    ledger = season_ledger(season, among=among)
+    ledger = season_ledger(season, scheme, among=among)
     standings = season_rules.compute_standings(scheme, ledger.scores, units=units, as_of=as_of)
     return work_rows(scheme, standings.rows(), ledger=ledger)
 
@@ -203,7 +205,11 @@ def show_tables(season: Season, tables: Collection[int], *, as_of: date | None, 
 
 def running_rebuild(season: Season) -> QuerySet[StandingsRebuild]:
     """Select the rebuild that works on a season elsewhere just now; the caller has locked the season."""
-    return StandingsRebuild.objects.filter(season=season, state=StandingsRebuild.State.RUNNING)
+    return _running_rebuilds().filter(season=season)
+
+
+def _running_rebuilds() -> QuerySet[StandingsRebuild]:
+    return StandingsRebuild.objects.filter(state=StandingsRebuild.State.RUNNING)
 
 
 def _tell_rebuild(season: Season, pairs: Collection[int]) -> None:

@@ -48,7 +48,7 @@ class SeasonFacts:
 
 @dataclass(frozen=True, slots=True)
 class Season:
-    """``season``: fixed days, the last months or days before the as-of date, or a lifetime (all None).
+    """``season``: fixed days, the last months or days before the as-of date, or a lifetime.
 
     ``competitions`` is the number of competitions in the season where the association knows it; otherwise they are
     counted in the ledger, those for which ``competitions_where`` holds on some score.
@@ -58,6 +58,7 @@ class Season:
     last: dt.date | None = None
     rolling_months: int | None = None
     rolling_days: int | None = None
+    lifetime: bool = False
     competitions: int | None = None
     competitions_where: tuple[Condition, ...] = ()
 
@@ -80,9 +81,21 @@ class Season:
         if as_of is not None and self.rolling_months is not None:
             first = _months_before(as_of, self.rolling_months) + dt.timedelta(days=1)
         if as_of is not None and self.rolling_days is not None:
-            first = as_of - dt.timedelta(days=self.rolling_days - 1)
-        rolling = self.rolling_months is not None or self.rolling_days is not None
-        return Window(first, last, dated=first is not None or last is not None or rolling)
+            first = dt.date.fromordinal(max(1, as_of.toordinal() - self.rolling_days + 1))
+        return Window(first, last, dated=first is not None or last is not None or self.rolling)
+
+    def reaches_back_to(self, day: dt.date) -> dt.date:
+        """Return the first day whose rides can count as of ``day`` or later, where the days do not say it themselves.
+
+        Twelve rolling months reach back twelve months, a lifetime to any day; fixed days, and a scheme that leaves its
+        days to whoever keeps the season, not behind ``day``.
+
+        >>> Season(rolling_months=12).reaches_back_to(dt.date(2026, 10, 1))
+        datetime.date(2025, 10, 2)
+        """
+        if self.lifetime:
+            return dt.date.min
+        return min(day, self.window(day).first or day) if self.rolling else day
 
     def facts(self, scores: Iterable[Score], *, window: Window) -> SeasonFacts:
         """Count the competitions of the season, over all scores of the ledger whoever rode them."""
@@ -133,13 +146,13 @@ def read_season(reader: Reader) -> Season:
         last=_read_day(part, "to"),
         rolling_months=part.take_int("rolling_months", least=1, most=1200),
         rolling_days=part.take_int("rolling_days", least=1, most=36600),
+        lifetime=part.take_bool("lifetime"),
         competitions=None if where else _read_competitions(part),
         competitions_where=where,
     )
-    lifetime = part.take_bool("lifetime")
     part.finish()
     fixed = part.has("from") or part.has("to")
-    if fixed + part.has("rolling_months") + part.has("rolling_days") + lifetime != 1:
+    if fixed + part.has("rolling_months") + part.has("rolling_days") + season.lifetime != 1:
         message = "A season is fixed days (from, to), rolling months, rolling days, or a lifetime. Give one of them."
         part.problem(None, message)
     if season.first is not None and season.last is not None and season.first > season.last:

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from riders.models import Pair, Season
 from riders.models import Score as ScoreRow
-from riders.selectors.ledger import membership_periods
+from riders.selectors.ledger import days_read, membership_periods
 from riders.services.columns.numbering import different
 from riders.services.columns.scope import NotColumnar, fields_of
 from scoring.season import Scheme, Score
@@ -30,6 +30,7 @@ from scoring.season.ledger import FIELDS, FieldValue
 Codes = NDArray[np.int32]
 Numbers = NDArray[np.int64]
 
+_Days = tuple[date, date]
 _Chunk = tuple[Numbers, Numbers, list[Any]]
 # Numbers of the rows and of their pairs, and for each field one text of all scores, or the list of its texts.
 _BETWEEN = "\x1f"
@@ -145,7 +146,8 @@ def read_columns(
     names = sorted(name for name in wanted if name in _COLUMNS)
     coders = {name: _Codes() for name in names}
     numbers, owners, codes = [], [], {name: list[Codes]() for name in names}
-    for ids, pair_ids, texts in _chunks(season, names, pairs=pairs, progress=progress):
+    days = days_read(season, scheme)
+    for ids, pair_ids, texts in _chunks(days, names, pairs=pairs, progress=progress):
         numbers.append(ids)
         owners.append(pair_ids)
         for name, text in zip(names, texts, strict=True):
@@ -186,14 +188,14 @@ def _value(name: str, text: str) -> FieldValue:
 
 
 def _chunks(
-    season: Season, names: Sequence[str], *, pairs: Collection[int] | None, progress: Callable[[float], None]
+    days: _Days, names: Sequence[str], *, pairs: Collection[int] | None, progress: Callable[[float], None]
 ) -> Iterator[_Chunk]:
     """Yield the row numbers, the pairs and the texts of the fields ``names`` of many scores at a time."""
     if pairs is not None:
         some = sorted(pairs)
         for start in range(0, len(some), _PAIRS_AT_ONCE):
             part = some[start : start + _PAIRS_AT_ONCE]
-            chunk = _fetch(season, names, f'"pair_id" IN ({", ".join(["%s"] * len(part))})', part)
+            chunk = _fetch(days, names, f'"pair_id" IN ({", ".join(["%s"] * len(part))})', part)
             if chunk is not None:
                 yield chunk
         return
@@ -204,7 +206,7 @@ def _chunks(
     starts = range(first, last + 1, _SCORES_AT_ONCE)
 
     def fetch(start: int) -> _Chunk | None:
-        return _fetch(season, names, '"id" >= %s AND "id" < %s', [start, start + _SCORES_AT_ONCE])
+        return _fetch(days, names, '"id" >= %s AND "id" < %s', [start, start + _SCORES_AT_ONCE])
 
     for start, chunk in zip(starts, _one_ahead(fetch, starts), strict=True):
         if chunk is not None:
@@ -236,7 +238,7 @@ def _close_own() -> None:
     connection.close()
 
 
-def _fetch(season: Season, names: Sequence[str], where: str, values: Sequence[int]) -> _Chunk | None:
+def _fetch(days: _Days, names: Sequence[str], where: str, values: Sequence[int]) -> _Chunk | None:
     """Fetch scores from the database, each field of all of them as one text; None where there are none."""
     on_postgresql = connection.vendor == "postgresql"
     cells = ['"id"', '"pair_id"', *(_cell(name) for name in names)]
@@ -246,7 +248,7 @@ def _fetch(season: Season, names: Sequence[str], where: str, values: Sequence[in
     # SQLite would take the index of days for any part of the ledger; a plus sign keeps it to the rows asked for.
     plus = "" if on_postgresql else "+"
     source = f'FROM riders_score WHERE {plus}"retracted_at" IS NULL AND {plus}"date" BETWEEN %s AND %s AND {where}'
-    given: list[Any] = [season.starts_on, season.ends_on, *values]
+    given: list[Any] = [*days, *values]
     with connection.cursor() as cursor:
         # Written out, not handed over: SQLite joins texts twice as fast by a separator that it knows beforehand.
         wholes = ", ".join(f"{joined}({cell}, '{_BETWEEN}')" for cell in cells)
