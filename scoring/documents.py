@@ -257,7 +257,7 @@ def describe(value: object) -> str:
         return f'"{value if len(value) <= 40 else value[:37] + "..."}"'
     if isinstance(value, int):
         return str(value) if abs(value) < 10**40 else "a number of more than 40 digits"
-    if isinstance(value, Decimal):
-        return str(value)[:40]
-    kinds = ((list, "a list"), (Mapping, "an object"))
-    return next((words for kind, words in kinds if isinstance(value, kind)), f"a {type(value).__name__}")
+    if isinstance(value, list | Mapping):
+        kind = "list" if isinstance(value, list) else "object"
+        return f"{'a' if kind == 'list' else 'an'} {kind}" if value else f"an empty {kind}"
+    return ("the inexact number " if isinstance(value, float) else "") + str(value)[:40]

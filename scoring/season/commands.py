@@ -8,7 +8,7 @@ import json
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import NoReturn, TextIO
 
 from scoring.documents import InvalidDocument, Problem, load_json
 from scoring.season.ledger import Score, read_day
@@ -24,7 +24,8 @@ _REFUSED = 2
 
 class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
-        raise InvalidDocument([Problem("", f"The command line cannot be used: {message}.")])
+        message = f"The command line cannot be used: {message}. Give: {self.prog} {self.usage}."
+        raise InvalidDocument([Problem("", message)])
 
 
 def run(name: str, argv: Sequence[str]) -> int:
@@ -35,14 +36,22 @@ def run(name: str, argv: Sequence[str]) -> int:
     try:
         document = _document(name, _arguments(name, argv))
     except InvalidDocument as error:
-        sys.stderr.write(json.dumps(error.as_dict(), ensure_ascii=False) + "\n")
+        _write(sys.stderr, json.dumps(error.as_dict(), ensure_ascii=False, indent=2))
         return _REFUSED
-    sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=1) + "\n")
+    _write(sys.stdout, json.dumps(document, ensure_ascii=False, indent=2))
     return 0
 
 
+def _write(stream: TextIO, text: str) -> None:
+    """Write UTF-8, whatever the locale says."""
+    stream.buffer.write(text.encode("utf-8", "backslashreplace") + b"\n")
+    stream.flush()
+
+
 def _arguments(name: str, argv: Sequence[str]) -> argparse.Namespace:
-    parser = _Parser(prog=f"python -m scoring {name}")
+    unit = " --unit ID" if name == "outlook" else ""
+    usage = f"--scheme FILE{unit} [--as-of DATE] [SCORES]"
+    parser = _Parser(prog=f"python -m scoring {name}", usage=usage, allow_abbrev=False)
     parser.add_argument("--scheme", required=True, metavar="FILE", help="the season rule, scheme/1")
     if name == "outlook":
         parser.add_argument("--unit", required=True, metavar="ID", help="the pair, rider, horse or team")
@@ -57,6 +66,8 @@ def _document(name: str, arguments: argparse.Namespace) -> object:
     scheme, scores, as_of = _inputs(arguments)
     if name == "standings":
         return compute_standings(scheme, scores, as_of=as_of).as_document()
+    if not arguments.unit.strip():
+        raise InvalidDocument([Problem("unit", f'"--unit" is empty. Give the {scheme.unit} to look at.')])
     outlooks = compute_outlook(scheme, scores, unit=arguments.unit, as_of=as_of)
     if not outlooks:
         message = f'No score of the {scheme.unit} "{arguments.unit}" stands in the ledger, so it has no table.'
@@ -66,17 +77,20 @@ def _document(name: str, arguments: argparse.Namespace) -> object:
 
 
 def _inputs(arguments: argparse.Namespace) -> tuple[Scheme, tuple[Score, ...], dt.date | None]:
-    """Read scheme, ledger and day; the problems of all three are reported together."""
+    """Read scheme, ledger and day; the problems of all three are reported together, each saying what it is about."""
+    if arguments.scheme == arguments.scores == "-":
+        message = "Scheme and scores cannot both stand on standard input. Name a file for one of them."
+        raise InvalidDocument([Problem("scheme", message)])
     problems: list[Problem] = []
     scheme = scores = as_of = None
     try:
         scheme = read_scheme(load_json(_bytes(arguments.scheme)))
     except InvalidDocument as error:
-        problems += error.problems
+        problems += [Problem(found.path or "scheme", found.message) for found in error.problems]
     try:
         scores = read_scores(_bytes(arguments.scores))
     except InvalidDocument as error:
-        problems += error.problems
+        problems += [Problem(found.path or "scores", found.message) for found in error.problems]
     if arguments.as_of is not None:
         try:
             as_of = read_day(arguments.as_of)

@@ -23,7 +23,11 @@ def read_scores(text: str | bytes) -> tuple[Score, ...]:
     """
     plain = _decoded(text)
     problems: list[Problem] = []
-    rows = _json_rows(plain, problems) if plain.startswith("{") else _csv_rows(plain, problems)
+    start = plain.lstrip()[:1]
+    if start == "[":
+        message = "Here stands a list. Write the scores as JSON lines, each object on a line of its own, or as CSV."
+        raise InvalidDocument([Problem("row 1", message)])
+    rows = _json_rows(plain, problems) if start == "{" else _csv_rows(plain, problems)
     return read_numbered_rows(rows, problems=problems)
 
 
@@ -79,8 +83,10 @@ def _csv_rows(text: str, problems: list[Problem]) -> Iterator[tuple[int, Mapping
 
 def _read_header(cells: list[str]) -> list[str]:
     names = [cell.strip() for cell in cells]
-    if len(names) == 1 and ";" in names[0]:
-        raise InvalidDocument([Problem("row 1", "The columns are separated by semicolons. Save the file with commas.")])
+    for between, spoken in ((";", "semicolons"), ("\t", "tabs")):
+        if len(names) == 1 and between in names[0]:
+            message = f"The columns are separated by {spoken}. Save the file with commas."
+            raise InvalidDocument([Problem("row 1", message)])
     problems = [
         Problem(f"row 1.{name}", f'The column "{name}" is not known. Correct its name, or let it start with x-.')
         for name in names

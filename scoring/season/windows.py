@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from calendar import monthrange
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from scoring.documents import Reader
+from scoring.documents import Reader, describe
 from scoring.season.conditions import Condition, Verdict, all_true, conditions_in_words, read_conditions
-from scoring.season.ledger import Score
+from scoring.season.ledger import Score, read_day
 
 __all__ = ["Season", "SeasonFacts", "Window", "read_season"]
 
@@ -140,7 +140,7 @@ def read_season(reader: Reader) -> Season:
     part = reader.take_object("season")
     if part is None:
         return Season()
-    where = () if isinstance(part.raw("competitions"), int) else read_conditions(part, "competitions")
+    where = read_conditions(part, "competitions") if isinstance(part.raw("competitions"), list | Mapping) else ()
     season = Season(
         first=_read_day(part, "from"),
         last=_read_day(part, "to"),
@@ -163,7 +163,8 @@ def read_season(reader: Reader) -> Season:
 
 
 def _read_competitions(part: Reader) -> int | None:
-    return part.take_int("competitions", least=0, most=10_000) if isinstance(part.raw("competitions"), int) else None
+    raw = part.raw("competitions")
+    return None if isinstance(raw, list | Mapping) else part.take_int("competitions", least=0, most=10_000)
 
 
 def _day(day: dt.date) -> str:
@@ -176,13 +177,9 @@ def _day(day: dt.date) -> str:
 
 
 def _read_day(part: Reader, key: str) -> dt.date | None:
-    text = part.take_text(key)
-    if not text:
-        return None
+    raw = part.raw(key)
     try:
-        if len(text) == 10:
-            return dt.date.fromisoformat(text)
-    except ValueError:
-        pass
-    part.problem(key, f'"{key}" is "{text}", which is no day. Give a date such as 2027-09-30.')
-    return None
+        return None if raw is None else read_day(raw)
+    except ValueError as error:
+        part.problem(key, f'"{key}" is {describe(raw)}. {error}')
+        return None
