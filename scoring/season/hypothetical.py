@@ -106,11 +106,23 @@ def _named_values(scheme: Scheme) -> dict[str, set[FieldValue]]:
         named.setdefault(test.field, set()).update(test.operands if isinstance(test, FieldTest) else ())
     for table in _tables(scheme):
         for name, value in table.named():
-            named.setdefault(name, set()).update({value} if value != "*" else ())
+            named.setdefault(name, set()).update({_field_value(name, value)} if value != "*" else ())
     for step in inner_steps(scheme.score):
         if isinstance(step, Take):
             named.setdefault(step.field, set())
     return named
+
+
+def _field_value(name: str, text: str) -> FieldValue:
+    """Turn the text under which a table holds a value back into what the ledger holds.
+
+    >>> _field_value("judge_count", "2"), _field_value("collectives", "54.5"), _field_value("level", "2")
+    (2, Fraction(109, 2), '2')
+    """
+    if name not in NUMBERS:
+        return text
+    number = Fraction(text)
+    return int(number) if number.denominator == 1 else number
 
 
 def profiles_of(

@@ -242,6 +242,8 @@ def _read_any_of(part: Reader, *, most_allowed: bool) -> Requirement | None:
         path = f"{part.at('any_of')}[{index}]"
         if isinstance(raw, list):
             inner = Reader({"all_of": raw}, path, part.problems)
+            if not raw:
+                part.problem(f"any_of[{index}]", "There is no requirement inside. Give at least one, or remove it.")
             group = read_requirements(inner, "all_of", most_allowed=most_allowed)
             options.append(AllOf(group))
             continue

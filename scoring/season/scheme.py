@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from scoring.documents import InvalidDocument, Problem, Reader, load_json
+from scoring.documents import InvalidDocument, Problem, Reader, describe, load_json
 from scoring.exact import Rounding
 from scoring.season.afterwards import After, KeepHighest, OnePer, read_after
 from scoring.season.conditions import Condition, known_field, read_conditions
@@ -142,7 +142,10 @@ def read_with_problems(document: object) -> tuple[Scheme, tuple[Problem, ...]]:
     """
     if is_too_deep(document):
         message = f"The rule is nested more than {_MOST_NESTED} deep, which nobody can follow. Write it flatter."
-        return Scheme("", ""), (Problem("", message),)
+        return Scheme("", ""), (Problem("scheme", message),)
+    if not isinstance(document, Mapping):
+        message = f"Here stands {describe(document)}, but a scheme is an object in braces. Give the whole rule."
+        return Scheme("", ""), (Problem("scheme", message),)
     reader = Reader.over(document)
     scheme = _read(reader)
     return scheme, tuple(reader.problems)
@@ -194,8 +197,7 @@ def _read(reader: Reader) -> Scheme:
         after=read_after(reader, group_by=group_by),
     )
     reader.finish()
-    if reader.usable:
-        _check_whole(scheme, reader)
+    _check_whole(scheme, reader)
     return scheme
 
 
@@ -203,7 +205,7 @@ def _check_whole(scheme: Scheme, reader: Reader) -> None:
     """Report what is wrong between the keys."""
     if scheme.mode == "rank" and not reader.has("value"):
         reader.problem("value", "A ranking needs a value. Say under value how the figure of a unit is worked out.")
-    if scheme.mode == "achieve" and not reader.has("tiers"):
+    if scheme.mode == "achieve" and reader.raw("tiers") in (None, []):
         reader.problem("tiers", "This mode needs tiers. Give each tier a name and what it asks for.")
     if scheme.mode != "achieve" and reader.has("tiers"):
         reader.problem("tiers", 'Tiers belong to "mode": "achieve". Change the mode or remove them.')
@@ -233,7 +235,7 @@ def _read_tiers(reader: Reader) -> tuple[Tier, ...]:
     tiers: list[Tier] = []
     for part in reader.objects("tiers"):
         tier = Tier(part.take_text("name", required=True, empty=False), read_requirements(part, "require"))
-        if not part.has("require"):
+        if part.raw("require") in (None, []):
             part.problem("require", "The tier asks for nothing. Give its requirements.")
         part.finish()
         if tier.name in {other.name for other in tiers}:

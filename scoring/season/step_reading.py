@@ -9,8 +9,8 @@ from fractions import Fraction
 
 from scoring.documents import Reader, describe
 from scoring.exact import Rounding
-from scoring.season.conditions import read_conditions
-from scoring.season.ledger import FIELDS, NUMBERS
+from scoring.season.conditions import known_field, read_conditions
+from scoring.season.ledger import NUMBERS
 from scoring.season.steps import (
     Bands,
     Change,
@@ -28,7 +28,7 @@ from scoring.season.steps import (
     Take,
     When,
 )
-from scoring.season.tables import Table, read_decimal, read_table
+from scoring.season.tables import Table, read_decimal, read_entries, read_table
 
 __all__ = ["read_round", "read_steps"]
 
@@ -95,6 +95,8 @@ def _read_place_table(part: Reader) -> PlaceTable:
 def _read_places(part: Reader) -> Step | None:
     shared = _read_shared(part)
     table = part.take_object("places", required=True)
+    if table is not None and not table.value:
+        part.problem("places", "The table is empty. Give the points of at least one place.")
     return None if table is None else Places(_read_place_table(table), shared)
 
 
@@ -103,6 +105,8 @@ def _read_places_by_starters(part: Reader) -> Step | None:
     sizes = part.take_object("places_by_starters", required=True)
     if sizes is None:
         return None
+    if not sizes.value:
+        part.problem("places_by_starters", "The table is empty. Give the points for at least one size of class.")
     tables = []
     for key in sizes.value:
         span = _read_span(sizes, key)
@@ -146,6 +150,8 @@ def _read_bands(part: Reader) -> Step | None:
         bound, points = (read_decimal(part, key, value) for value in entry)
         if bound is not None and points is not None:
             bands.append((bound, points))
+    if part.raw("bands") == []:
+        part.problem("bands", "There is no band inside. Give at least one lower bound with its points.")
     bands.sort(key=lambda band: band[0])
     if any(one[0] == two[0] for one, two in itertools.pairwise(bands)):
         part.problem("bands", "Two bands have the same lower bound. Keep one of them.")
@@ -177,16 +183,14 @@ def _read_linear(part: Reader) -> Step | None:
     inner = part.take_object("linear", required=True)
     if inner is None:
         return None
-    if len(inner.value) != 1 or next(iter(inner.value)) not in FIELDS:
+    if len(inner.value) != 1 or not known_field(next(iter(inner.value))):
         inner.problem(None, "A line depends on exactly one field of the ledger, such as kind.")
         return None
     field = next(iter(inner.value))
-    entries = inner.take_object(field, required=True)
-    pairs = {} if entries is None else {key: _read_line(entries, key) for key in entries.value}
-    known: Mapping[str, tuple[Fraction, Fraction]] = {key: pair for key, pair in pairs.items() if pair is not None}
+    lines = read_entries(inner, field, _read_line) or {}
     return Linear(
-        Table(field, {key: pair[0] for key, pair in known.items()}),
-        Table(field, {key: pair[1] for key, pair in known.items()}),
+        Table(field, {value: line[0] for value, line in lines.items()}),
+        Table(field, {value: line[1] for value, line in lines.items()}),
     )
 
 
@@ -225,6 +229,8 @@ def _read_when(part: Reader) -> Step | None:
     conditions = read_conditions(part, "when")
     if part.raw("when") in (None, []):
         part.problem("when", "There is no condition. Give at least one.")
+    if not part.raw("then") and not part.raw("else"):
+        part.problem("then", "There is no step that follows. Give at least one under then or else.")
     return When(conditions, read_steps(part, "then"), read_steps(part, "else"))
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TypeVar
 
 from scoring.documents import Reader, describe
 from scoring.exact import parse_decimal
 from scoring.season.ledger import FIELDS, NUMBERS, Score, as_text, number_text, spoken
 
-__all__ = ["Table", "UnknownFigure", "read_bar", "read_decimal", "read_table"]
+__all__ = ["Table", "UnknownFigure", "read_bar", "read_decimal", "read_entries", "read_table"]
+
+_Entry = TypeVar("_Entry")
 
 
 class UnknownFigure(Exception):  # noqa: N818 - it is no error of the program: the ledger does not hold a value
@@ -83,10 +86,43 @@ def read_table(reader: Reader) -> Table | None:
     field = fields[0]
     if field not in FIELDS and field not in NUMBERS and not field.startswith("x-"):
         reader.problem(field, f'"{field}" is no field of the ledger. Name one of: {", ".join(FIELDS)}.')
+    figures: dict[str, Fraction | Table] | None = read_entries(reader, field, read_bar)
+    return None if figures is None else Table(field, figures)
+
+
+def read_entries(reader: Reader, field: str, read: Callable[[Reader, str], _Entry | None]) -> dict[str, _Entry] | None:
+    """Read what stands for each value of a field, under the text of that value in the ledger: "70.0" is 70."""
     entries = reader.take_object(field, required=True)
     if entries is None:
         return None
     if not entries.value:
         reader.problem(field, "The table is empty. Give at least one figure.")
-    figures = {key: read_bar(entries, key) for key in entries.value}
-    return Table(field, {key: figure for key, figure in figures.items() if figure is not None})
+    found: dict[str, _Entry] = {}
+    for key in entries.value:
+        text, entry = _ledger_text(entries, key, field=field), read(entries, key)
+        if text in found:
+            entries.problem(key, f'"{key}" stands in this table already, written in another way. Keep one of them.')
+        elif text is not None and entry is not None:
+            found[text] = entry
+    return found
+
+
+def _ledger_text(entries: Reader, key: str, *, field: str) -> str | None:
+    """Write the value that a key stands for as ``as_text`` writes it, so that numbers are compared as numbers."""
+    plain = key.strip()
+    if plain == "*" or (plain and field not in FIELDS and field not in NUMBERS):
+        return plain
+    try:
+        if not plain:
+            raise ValueError("Give a value, or * for any other value.")  # noqa: TRY301 - completed below, as the others
+        return as_text(_number(plain) if field in NUMBERS else FIELDS[field](plain))
+    except ValueError as error:
+        entries.problem(key, f'"{key}" is no value of {spoken(field)}. {error}')
+        return None
+
+
+def _number(text: str) -> Fraction:
+    try:
+        return parse_decimal(text)
+    except ValueError:
+        raise ValueError('Give a plain decimal number such as "65.5", or * for any other.') from None

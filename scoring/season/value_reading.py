@@ -104,8 +104,8 @@ def _read_bonuses(part: Reader) -> tuple[Bonus, ...]:
     for inner in part.objects("add"):
         amount = inner.take_decimal("amount", required=True)
         when = read_requirements(inner, "when")
-        if not inner.has("when"):
-            inner.problem("when", '"when" is missing. Give the requirement that earns the bonus.')
+        if inner.raw("when") in (None, []):
+            inner.problem("when", "There is no requirement. Give the one that earns the bonus.")
         inner.finish()
         if amount is not None:
             bonuses.append(Bonus(when, amount))

@@ -24,6 +24,8 @@ ONLY_THE_READER_SEES = {
     "score[5].bands", "score[7].divide", "require[1].share_of_competitions", "value.take.must[0].at_most",
     "value.take.must", "threshold", "ties[2].count", "after[0].of", "after[1].one_per", "eligible[0].is", "decimals",
     "eligible[0].at_least_by", "after[0].not_consecutive[0]",
+    "eligible[2].at_least_by.collectives.54.0", "eligible[2].at_least_by.collectives.54,5",
+    "eligible[2].at_least_by.member.yes", "eligible[2].at_least_by.level. ",
 }  # fmt: skip
 
 

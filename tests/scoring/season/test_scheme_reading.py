@@ -4,6 +4,7 @@ import pytest
 
 from scoring import season
 from scoring.documents import InvalidDocument, load_json
+from scoring.season.steps import number_of
 from tests.scoring.season.season_builders import scheme
 
 GOOD = {
@@ -223,6 +224,27 @@ FAULTS = [
     (("value", "take"), {"best": {"competitions_minus": -1}}, "value.take.best.competitions_minus"),
     (("value", "take"), {"must": [{"count": "scores", "at_least": 1}]}, "value.take"),
     (("after", 0, "not_consecutive"), [["novice", "expert"]], "after[0].not_consecutive[0]"),
+    (("eligible", 0), {"field": "level", "not_in": []}, "eligible[0].not_in"),
+    (
+        ("eligible", 2, "at_least_by"),
+        {"collectives": {"54": "60", "54.0": "61"}},
+        "eligible[2].at_least_by.collectives.54.0",
+    ),
+    (("eligible", 2, "at_least_by"), {"collectives": {"54,5": "60"}}, "eligible[2].at_least_by.collectives.54,5"),
+    (("eligible", 2, "at_least_by"), {"member": {"yes": "60"}}, "eligible[2].at_least_by.member.yes"),
+    (("eligible", 2, "at_least_by"), {"level": {" ": "60"}}, "eligible[2].at_least_by.level. "),
+    (("require", 2), {"any_of": [[]]}, "require[2].any_of[0]"),
+    (("require", 2), {"any_of": [{"count": "judges", "at_least": 4}, []]}, "require[2].any_of[1]"),
+    (("score", 1, "places"), {}, "score[1].places"),
+    (("score", 2, "places_by_starters"), {}, "score[2].places_by_starters"),
+    (("score", 5, "bands"), [], "score[5].bands"),
+    (("score", 11, "linear"), {"kind": {}}, "score[11].linear.kind"),
+    (("score", 14), {"when": [{"field": "kind", "is": "set"}]}, "score[14].then"),
+    (("score", 14), {"when": [{"field": "kind", "is": "set"}], "then": []}, "score[14].then"),
+    (("season",), {"from": "", "to": ""}, "season.from"),
+    (("season",), {"from": "2027-W01-1"}, "season.from"),
+    (("season",), {"from": "2027-01-01", "competitions": "9"}, "season.competitions"),
+    (("value", "add"), [{"amount": "5", "when": []}], "value.add[0].when"),
 ]
 
 
@@ -321,3 +343,31 @@ def test_conditions_are_said_as_a_person_says_them(condition, said):
 def test_the_percentage_alone_is_said_in_one_short_sentence(score):
     rule = scheme(value={"aggregate": "mean"}, **({} if score is None else {"score": score}))
     assert "Each score counts with its percentage." in season.describe_scheme(rule)
+
+
+def test_a_whole_rule_that_is_no_object_and_a_rule_too_deep_are_named_by_a_path():
+    assert problems_of([]) == [
+        ("scheme", "Here stands an empty list, but a scheme is an object in braces. Give the whole rule.")
+    ]
+    deep = []
+    for _ in range(80):
+        deep = [deep]
+    assert [path for path, _ in problems_of({"x-deep": deep})] == ["scheme"]
+
+
+@pytest.mark.parametrize("tiers", [[], [{"name": "gold", "require": []}], [{"name": "gold"}]])
+def test_tiers_that_ask_for_nothing_are_refused(tiers):
+    document = {"format": "scheme/1", "id": "tiers", "unit": "pair", "mode": "achieve", "tiers": tiers}
+    assert [path for path, _ in problems_of(document)] == ["tiers[0].require" if tiers else "tiers"]
+
+
+def test_a_figure_that_is_no_decimal_is_said_as_a_person_says_it():
+    found = problems_of(with_change(("value", "take"), {"best": 2.5}))
+    assert found == [("value.take.best", '"best" is the inexact number 2.5. Give a whole number from 1 to 1000.')]
+
+
+def test_a_line_may_depend_on_a_column_of_the_associations_own():
+    line = {"linear": {"x-round": {"final": ["2", "0"], "*": ["1", "0"]}}}
+    rule = season.read_scheme(with_change(("score",), [line]))
+    (score,) = season.scores_from_rows([{"score_id": "s1", "percentage": "60", "x-round": "final"}])
+    assert number_of(rule.score, score) == 120

@@ -216,7 +216,7 @@ def test_the_number_of_a_score(steps, expected):
         ([{"constant": "1"}, {"multiply_by": {"level": {"*": "1"}}}], "its level is unknown"),
         ([{"constant": "1"}, {"add_by": {"kind": {"set": "1"}}}], 'the scheme has no figure for the kind "quality"'),
         (
-            [{"when": {"field": "member", "is": True}, "then": []}],
+            [{"when": {"field": "member", "is": True}, "then": [{"add": "1"}]}],
             "it is not known whether the membership was in force",
         ),
         ([{"constant": "1"}, {"plus": [{"take": "percentage"}]}], "its percentage is unknown"),
