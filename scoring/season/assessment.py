@@ -21,7 +21,10 @@ __all__ = ["Assessment", "Published", "assess", "publish"]
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """What stands behind a row; ``met`` is whether every requirement holds, the threshold not looked at yet."""
+    """What stands behind a row; ``met`` is whether every requirement holds, the threshold not looked at yet.
+
+    Where no score is left there is no row, and nothing is met.
+    """
 
     limited: Limited
     valued: Valued
@@ -51,7 +54,8 @@ def assess(scheme: Scheme, entries: Sequence[CountedScore], *, facts: SeasonFact
         unit = Unit(scheme.require, facts, scheme.ascending)
         valued = work_out_value(scheme.value, limited.kept, unit=unit)
     required = measure_all(scheme.require, scores, facts)
-    met = all(one.met for one in required) and valued.feasible and (scheme.value is None or valued.number is not None)
+    met = bool(scores) and all(one.met for one in required) and valued.feasible
+    met = met and (scheme.value is None or valued.number is not None)
     requirements = (*required, *valued.must)
     if scheme.mode != "achieve":
         return Assessment(limited, valued, requirements, met)

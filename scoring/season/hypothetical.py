@@ -230,12 +230,17 @@ class Unridden:
         ]
 
     def _days(self, number: int) -> list[dt.date]:
-        """Spread the rides over the days left, a week apart where there is room."""
-        if self.last_day is None or number == 1:
-            return [self.first_day + dt.timedelta(days=7 * index) for index in range(number)]
-        room = (self.last_day - self.first_day).days
-        step = max(1, min(7, room // (number - 1)))
-        return [self.first_day + dt.timedelta(days=min(step * index, room)) for index in range(number)]
+        """Spread the rides over the days left, a week apart where there is room.
+
+        They begin in the next week, as the unit may have ridden in this one, where there are days for all of them then.
+        """
+        first = self.first_day + dt.timedelta(days=-self.first_day.weekday() % 7)
+        if self.last_day is None:
+            return [first + dt.timedelta(days=7 * index) for index in range(number)]
+        if (self.last_day - first).days < number - 1:
+            first = self.first_day
+        room = min((self.last_day - first).days, 7 * (number - 1))
+        return [first + dt.timedelta(days=room * index // max(number - 1, 1)) for index in range(number)]
 
     def _score(self, profile: Profile, index: int, *, percentage: Fraction, day: dt.date, newness: Newness) -> Score:
         values = dict(profile)

@@ -10,8 +10,7 @@ from fractions import Fraction
 from scoring.exact import format_units
 from scoring.season.admission import Admitted, admit, day_in_force, group_of
 from scoring.season.assessment import assess
-from scoring.season.counted import CountedScore
-from scoring.season.hypothetical import FRESH, Profile, Unridden, profiles_of
+from scoring.season.hypothetical import FRESH, Newness, Profile, Unridden, profiles_of
 from scoring.season.ledger import Score, natural_key
 from scoring.season.planning import Demand, Plan, make_plan
 from scoring.season.prospects import GRID, STEPS, Prospect, Stretch
@@ -22,6 +21,9 @@ from scoring.season.scheme import Scheme
 __all__ = ["NextPlace", "NextScore", "Outlook", "Ride", "compute_outlook"]
 
 _MOST_PLACES = 30
+_FAR_PLACES = (_MOST_PLACES + 1, 10 * _MOST_PLACES, 100 * _MOST_PLACES)
+_NEW = ("competition", "class", "venue", "judges")
+_OF_THE_CLASS = ("placing", "starters")
 _DECIMALS = len(str(GRID)) - 1
 
 
@@ -183,14 +185,15 @@ def prospect_of(
 ) -> tuple[Prospect, list[Profile]]:
     """Return a unit as it stands in a group, and every kind of ride that the scheme tells apart for it."""
     entries = [entry for entry in admitted.entries if group_of(scheme, entry.score) == group]
-    latest = _latest(entries, admitted)
+    refused = [score for score, _ in admitted.refused]
+    here = [score for score in refused if group_of(scheme, score) == group]
+    latest = _latest([entry.score for entry in entries] or here or refused)
     ahead = Unridden(unridden.first_day, unridden.last_day, latest)
     profiles = profiles_of(scheme, unit=unit, group=group, latest=latest, known=[entry.score for entry in entries])
     return Prospect(scheme, group, entries, admitted.facts, ahead), profiles
 
 
-def _latest(entries: Sequence[CountedScore], admitted: Admitted) -> Score | None:
-    known = [entry.score for entry in entries] or [score for score, _ in admitted.refused]
+def _latest(known: Sequence[Score]) -> Score | None:
     return max(known, key=lambda score: (score.date or dt.date.min, natural_key(score.score_id)), default=None)
 
 
@@ -210,7 +213,7 @@ def _next_score(
     """Look at one more ride: like the unit's latest one, or the first of the plan where it has none."""
     if prospect.scheme.value is None or not prospect.unridden.possible or not profiles:
         return ()
-    alike = max(profiles, key=lambda profile: _likeness(profile, latest))
+    alike = _like_latest(prospect, profiles, latest=latest)
     profile = plan.profiles[0] if plan is not None and not prospect.entries else alike
     pieces: list[NextScore] = []
     for stretch in prospect.stretches([profile]):
@@ -224,34 +227,69 @@ def _next_score(
 def _next_place(prospect: Prospect, profiles: Sequence[Profile], *, latest: Score | None) -> tuple[NextPlace, ...]:
     """Look at one more ride like the unit's latest one, place by place; nothing where the scheme looks at no places.
 
-    Its percentage is that of the latest ride. Places are looked at as far as the class has starters.
+    Its percentage and its class's size are those of the latest ride. Places are looked at as far as the class has
+    starters, or to the 30th; lower ones are one piece with it where they all come to the same.
     """
     scheme = prospect.scheme
     if scheme.value is None or not scheme.works_by_places or not prospect.unridden.possible or not profiles:
         return ()
-    alike = max(profiles, key=lambda profile: _likeness(profile, latest))
-    percentage = latest.percentage if latest is not None and latest.percentage is not None else Fraction(STEPS, GRID)
+    alike = _like_latest(prospect, profiles, latest=latest)
+    if latest is not None and latest.starters is not None:
+        alike = tuple((name, latest.starters if name == "starters" else value) for name, value in alike)
+    percentage = _percentage_of(latest)
     starters = dict(alike).get("starters")
     lowest = min(_MOST_PLACES, starters) if isinstance(starters, int) else _MOST_PLACES
     pieces: list[NextPlace] = []
-    for place in range(1, lowest + 1):
+
+    def value_at(place: int) -> str | None:
         placed: Profile = tuple((name, place if name == "placing" else value) for name, value in alike)
         assessment = prospect.assess_with([placed], percentage=percentage)
-        value = prospect.published(assessment.valued.number).value
+        return prospect.published(assessment.valued.number).value
+
+    for place in range(1, lowest + 1):
+        value = value_at(place)
         if pieces and pieces[-1].value == value:
             pieces[-1] = NextPlace(pieces[-1].first, place, value)
         else:
             pieces.append(NextPlace(place, place, value))
-    if pieces and starters is None:
+    if pieces and starters is None and all(value_at(place) == pieces[-1].value for place in _FAR_PLACES):
         pieces[-1] = NextPlace(pieces[-1].first, None, pieces[-1].value)
     return tuple(pieces)
+
+
+def _like_latest(prospect: Prospect, profiles: Sequence[Profile], *, latest: Score | None) -> Profile:
+    """Return a win like the latest ride, in a class of the most useful size; its test and level are the same."""
+    nearest = max(_likeness(profile, latest) for profile in profiles)
+    near = [profile for profile in profiles if _likeness(profile, latest) == nearest]
+    alike = near[0] if len(near) == 1 else max(near, key=lambda profile: _merit_of_win(prospect, profile, latest))
+    if latest is None:
+        return alike
+    same = {name: latest.value_of(name) for name, value in alike if value == FRESH and name not in _NEW}
+    if dict(alike).get("test", FRESH) == FRESH:
+        same["test"] = latest.test
+    return tuple(sorted({**dict(alike), **{name: value for name, value in same.items() if value is not None}}.items()))
 
 
 def _likeness(profile: Profile, latest: Score | None) -> int:
     """Count how many fields are as in the latest score; a value that the scheme does not name is half as near."""
     if latest is None:
         return 0
-    return sum(2 if latest.value_of(name) == value else int(value == FRESH) for name, value in profile)
+    return sum(
+        2 if latest.value_of(name) == value else int(value == FRESH)
+        for name, value in profile
+        if name not in _OF_THE_CLASS
+    )
+
+
+def _merit_of_win(prospect: Prospect, profile: Profile, latest: Score | None) -> tuple[bool, bool, Fraction]:
+    (ride,) = prospect.unridden.scores([profile], percentage=_percentage_of(latest), newness=Newness.all_new(1))
+    entry = prospect.counted(ride)
+    merit = Fraction(0) if entry is None else entry.merit
+    return dict(profile).get("placing") == 1, entry is not None, merit
+
+
+def _percentage_of(latest: Score | None) -> Fraction:
+    return latest.percentage if latest is not None and latest.percentage is not None else Fraction(STEPS, GRID)
 
 
 def _piece(prospect: Prospect, stretch: Stretch) -> NextScore:

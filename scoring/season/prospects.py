@@ -81,9 +81,8 @@ class Prospect:
         season = self.scheme.season
         if season.competitions is not None or not self.scheme.needs_season_facts:
             return self.facts
-        old = {entry.score.competition for entry in self.entries}
-        new = {ride.competition for ride in rides if all_true(season.competitions_where, ride).truth} - old
-        return SeasonFacts(self.facts.competitions + len(new))
+        names = {ride.competition for ride in rides if all_true(season.competitions_where, ride).truth} - {None}
+        return SeasonFacts(self.facts.competitions + len(names - self.facts.held))
 
     def published(self, number: Fraction | None) -> Published:
         return publish(self.scheme, number, group=self.group)

@@ -41,9 +41,10 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class SeasonFacts:
-    """What a scheme may ask about the season as a whole."""
+    """What a scheme may ask about the season as a whole; ``held`` are the competitions where they were counted."""
 
     competitions: int = 0
+    held: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,14 +102,14 @@ class Season:
         """Count the competitions of the season, over all scores of the ledger whoever rode them."""
         if self.competitions is not None:
             return SeasonFacts(self.competitions)
-        found = {
+        held = frozenset(
             score.competition
             for score in scores
             if score.competition is not None
             and window.judge(score).truth
             and all_true(self.competitions_where, score).truth
-        }
-        return SeasonFacts(len(found))
+        )
+        return SeasonFacts(len(held), held)
 
     def words(self) -> str:
         """Say which days count."""

@@ -422,6 +422,14 @@ def months_before(day, months):
     raise AssertionError
 
 
+def stays_open(season, score):
+    """Tell whether a ride of the days after is inside a season that has a last day."""
+    day = score["date"]
+    return not ("to" in season and day > dt.date.fromisoformat(season["to"])) and not (
+        "from" in season and day < dt.date.fromisoformat(season["from"])
+    )
+
+
 def in_season(season, scores, as_of):
     rolling = "rolling_months" in season or "rolling_days" in season
     latest = max((s["date"] for s in scores if s.get("date")), default=None)
@@ -558,11 +566,21 @@ def published(number, decimals, mode):
     return value, sign + (digits if not decimals else f"{digits[:-decimals]}.{digits[-decimals:]}")
 
 
-def standings(scheme, rows, as_of=None):
-    """Work out the groups of ``standings/1``: a list of ``(group, rows)``, rows as in the document."""
+def standings(scheme, rows, as_of=None, ahead=()):
+    """Work out the groups of ``standings/1``: a list of ``(group, rows)``, rows as in the document.
+
+    ``ahead`` are rides of the days after: the season stands still meanwhile, and their places are not counted again.
+    """
     sign = -1 if scheme.get("order") == "ascending" else 1
+    further = [read(row) for row in ahead]
     ledger = [read(row) for row in rows]
-    inside = in_season(scheme.get("season", {}), ledger, as_of)
+    stands = in_season(scheme.get("season", {}), ledger, as_of)
+    ids = {score["score_id"] for score in further}
+
+    def inside(score):
+        return stays_open(scheme.get("season", {}), score) if score["score_id"] in ids else stands(score)
+
+    ledger += further
     held = scheme.get("season", {}).get("competitions")
     if not isinstance(held, int):
         shows = [s for s in ledger if inside(s) and holds(as_list(held), s) is True]
@@ -576,8 +594,15 @@ def standings(scheme, rows, as_of=None):
     ]
     by = scheme.get("rerank")
     if by:
-        eligible = reranked(eligible, by)
-    shared = sharing(eligible if by else ledger, by or ["class"])
+        eligible = [
+            *reranked([score for score in eligible if score["score_id"] not in ids], by),
+            *(score for score in eligible if score["score_id"] in ids),
+        ]
+    tell = sharing([score for score in (eligible if by else ledger) if score["score_id"] not in ids], by or ["class"])
+
+    def shared(score):
+        return (1, int(score["placing"] or 1)) if score["score_id"] in ids else tell(score)
+
     tables = defaultdict(lambda: defaultdict(list))
     for score in eligible:
         try:

@@ -359,3 +359,58 @@ def test_where_places_do_not_count_none_is_told():
     found = outlook(scheme(value={"aggregate": "mean"}), ledger(*rides(60, 64)))
     assert found.next_place == ()
     assert "next_place" not in found.as_document()
+
+
+def test_a_ride_that_asks_for_another_week_is_ridden_in_the_next_one():
+    rule = scheme(require=[{"count": "weekends", "at_least": 2}])
+    assert outlook(rule, ledger(*rides(60, date="2027-03-02"))).scores_needed == 1
+
+
+@pytest.mark.parametrize(("days", "needed"), [(3, None), (4, 2), (9, 2)], ids=["to Sunday", "to Monday", "to Saturday"])
+def test_weeks_are_used_up_to_the_last_day_of_the_season(days, needed):
+    """Three weeks are asked for; of a ride on Tuesday 2 March 2027 on, the next weeks begin on the 8th and the 15th."""
+    last = dt.date(2027, 3, 11) + dt.timedelta(days=days)
+    rule = scheme(season={"from": "2026-10-01", "to": last.isoformat()}, require=[{"count": "weekends", "at_least": 3}])
+    assert outlook(rule, ledger(*rides(60, date="2027-03-02"))).scores_needed == needed
+
+
+def test_a_unit_of_which_nothing_counts_is_not_qualified():
+    rule = season.read_scheme(
+        {"format": "scheme/1", "id": "met", "mode": "qualify", "unit": "pair",
+         "eligible": [{"field": "percentage", "at_least": "60"}]}
+    )  # fmt: skip
+    found = outlook(rule, ledger(*rides(55)))
+    assert (found.qualified, found.scores_needed, found.at_least_each) == (False, 1, "60.000")
+
+
+def test_next_places_are_those_of_a_class_as_large_as_the_latest_and_the_next_win_is_in_the_best_size():
+    """Second of six earns 5; a win among six 8, among ten 12, by hand."""
+    table = {"1-3": {"1": "1"}, "4-9": {"1": "8", "2": "5"}, "10+": {"1": "12", "2": "10", "3": "8"}}
+    rule = scheme(score=[{"places_by_starters": table}], value={"aggregate": "sum"}, decimals=0)
+    found = outlook(rule, ledger({"pair": "P1", "percentage": "60", "placing": "2", "starters": "6"}))
+    assert [(piece.first, piece.last, piece.value) for piece in found.next_place] == [
+        (1, 1, "13"), (2, 2, "10"), (3, 6, "5"),
+    ]  # fmt: skip
+    assert [piece.value for piece in found.next_score] == ["17"]
+
+
+def test_lower_places_are_one_piece_only_where_they_come_to_the_same():
+    rule = scheme(score=[{"take": "placing"}], value={"aggregate": "sum"}, decimals=0)
+    found = outlook(rule, ledger({"pair": "P1", "percentage": "60", "placing": "2"}))
+    assert (found.next_place[-1].first, found.next_place[-1].last, found.next_place[-1].value) == (30, 30, "32")
+
+
+def test_the_next_score_is_in_the_test_of_the_latest_one():
+    rule = scheme(limit=[{"keep": "best", "number": 1, "per": ["test"]}], value={"aggregate": "sum"}, decimals=0)
+    found = outlook(rule, ledger(*rides(60, test="T1")))
+    assert (found.next_score[0].value, found.next_score[-1].at_last) == ("60", "100")
+
+
+def test_a_competition_that_the_season_holds_already_is_no_further_one():
+    """The unit's ride at C1 has no place and does not count; half of the season's competitions are then one of one."""
+    rule = scheme(
+        score=[{"places": {"1": "8"}}], value={"aggregate": "sum", "take": {"best": {"competitions_minus": 1}}}
+    )
+    found = outlook(rule, ledger(*rides(60, competition="C1")))
+    assert found.scores_needed == 1
+    assert found.rides[0].new == ("competition",)
