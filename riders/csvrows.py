@@ -21,6 +21,7 @@ from difflib import get_close_matches
 from fractions import Fraction
 
 from riders.intake import Problems, day_in, has_unstorable, one_line
+from scoring.cells import guarded, unguarded
 from scoring.documents import describe
 from scoring.exact import parse_decimal
 
@@ -28,8 +29,6 @@ MOST_BYTES = 20_000_000
 MOST_ROWS = 200_000
 _MOST_COLUMNS = 200
 _DELIMITERS = ",;\t"
-_GUARDED = re.compile(r"'+[=+\-@\t\r]")
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _TIME = re.compile(r"(\d{1,2}):(\d{2})(?::00)?", re.ASCII)
 
 
@@ -155,7 +154,7 @@ def read_rows(
                     return
                 continue
             if number > MOST_ROWS:
-                problems.append(("file", f"The file has more than {MOST_ROWS} rows. Split it and import the parts."))
+                problems.append(too_many_rows())
                 return
             row = _row_of(number, cells, header, problems)
             if row is not None:
@@ -165,6 +164,10 @@ def read_rows(
         return
     if header is None:
         problems.append(("file", f"The file is empty. Its first row must name the columns: {', '.join(columns)}."))
+
+
+def too_many_rows() -> tuple[str, str]:
+    return "file", f"The file has more than {MOST_ROWS} rows. Split it and import the parts."
 
 
 def decoded(text: str | bytes, problems: Problems) -> str | None:
@@ -237,20 +240,6 @@ def _row_of(number: int, cells: list[str], header: list[str], problems: Problems
         problems.append((f"row {number}", sentence))
         return None
     return Row(number, dict(zip(header, map(unguarded, cells), strict=False)), problems)
-
-
-def guarded(cell: str) -> str:
-    """Write a cell so that no spreadsheet takes it for a formula."""
-    return f"'{cell}" if _FORMULA.match(cell) else cell
-
-
-def unguarded(cell: str) -> str:
-    """Take away the apostrophe that :func:`guarded` writes.
-
-    >>> [unguarded(guarded(cell)) for cell in ("=1+1", "'=1", "'tis", "-")]
-    ['=1+1', "'=1", "'tis", '-']
-    """
-    return cell[1:] if _GUARDED.match(cell) else cell
 
 
 def write_rows(columns: Sequence[str], rows: Iterable[Mapping[str, str]]) -> Iterator[str]:

@@ -13,7 +13,6 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from riders.csvrows import unguarded
 from riders.models import (
     EditionRow,
     Horse,
@@ -28,6 +27,7 @@ from riders.models import (
 )
 from riders.selectors.ledger import season_records
 from riders.selectors.places import PlacedRow
+from scoring.cells import unguarded
 
 _AT_ONCE = 500
 NAMES = frozenset({"pair", "rider", "horse"})

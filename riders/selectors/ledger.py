@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import QuerySet
 
+from riders.csvrows import write_rows
 from riders.models import Membership, Pair, Score, Season
 from scoring import season as season_rules
 from scoring.season import Scheme
@@ -90,14 +89,8 @@ def score_record(score: Score) -> dict[str, str]:
 
 
 def scores_csv(scores: Iterable[Score]) -> Iterator[str]:
-    """Yield the lines of a ``scores/1`` CSV file, header first."""
-    buffer = io.StringIO()
-    writer = csv.DictWriter(buffer, COLUMNS, lineterminator="\r\n")
-    writer.writeheader()
-    for score in scores:
-        yield _drain(buffer)
-        writer.writerow(score_record(score))
-    yield _drain(buffer)
+    """Yield the lines of a ``scores/1`` CSV file, header first; cells that look like formulas are guarded."""
+    return write_rows(COLUMNS, map(score_record, scores))
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,10 +186,3 @@ def _flag(value: bool | None) -> str:
 
 def _count(value: int | None) -> str:
     return "" if value is None else str(value)
-
-
-def _drain(buffer: io.StringIO) -> str:
-    text = buffer.getvalue()
-    buffer.seek(0)
-    buffer.truncate()
-    return text

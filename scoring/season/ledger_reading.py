@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Iterator, Mapping
 
+from scoring.cells import unguarded
 from scoring.documents import InvalidDocument, Problem, describe, load_json
 from scoring.season.ledger import FIELDS, Score, read_numbered_rows
 
@@ -74,7 +75,7 @@ def _csv_rows(text: str, problems: list[Problem]) -> Iterator[tuple[int, Mapping
                 message = f"The row has {len(cells)} cells, but the header names {len(header)} columns. Mend the row."
                 problems.append(Problem(f"row {number}", message))
             else:
-                yield number, dict(zip(header, cells, strict=False))
+                yield number, dict(zip(header, map(unguarded, cells), strict=False))
     except csv.Error as error:
         problems.append(Problem(f"row {number + 1}", f"The row cannot be read as CSV ({error}). Mend its quotes."))
     if number == 0 or header is None:

@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from riders import csvrows
-from riders.csvrows import guarded, read_rows, unguarded, write_rows
+from riders.csvrows import read_rows, write_rows
 from riders.intake import Problems
+from scoring.cells import guarded, unguarded
 
 COLUMNS = ("class", "number", "rider", "mark")
 REQUIRED = {"class", "number"}
