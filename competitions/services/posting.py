@@ -7,7 +7,7 @@ from typing import Any
 
 from competitions.models import CompetitionClass, Entry, PublishedResults
 from competitions.selectors.documents import test_of
-from riders.models import Score, User
+from riders.models import Horse, Score, User
 from riders.services.ledger import ScoreRow, post_scores, retract_scores
 
 
@@ -71,8 +71,15 @@ def _score_row(
         venue=competition.venue,
         owner=horse.owner.name if horse.owner else "",
         team=entry.team,
-        horse_age=competition_class.date.year - horse.born if horse.born else None,
+        horse_age=_age(horse, competition_class),
     )
+
+
+def _age(horse: Horse, competition_class: CompetitionClass) -> int | None:
+    """Return the horse's age in the year of the class; a year of birth after it cannot be right, and tells no age."""
+    if horse.born is None or horse.born > competition_class.date.year:
+        return None
+    return competition_class.date.year - horse.born
 
 
 def _panel(competition_class: CompetitionClass) -> list[Any]:

@@ -99,12 +99,17 @@ def read_day(value: object) -> dt.date:
     raise ValueError("Give a date such as 2027-03-01.")
 
 
-def _read_whole(value: object) -> int:
+def _read_whole(value: object, *, least: int = 1) -> int:
     if isinstance(value, str) and re.fullmatch(r"\d{1,6}", value.strip(), re.ASCII):
         value = int(value.strip())
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 10**6:
-        raise ValueError("Give a whole number from 1.")
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= 10**6:
+        raise ValueError(f"Give a whole number from {least}.")
     return value
+
+
+def _read_age(value: object) -> int:
+    """Read an age in years; a horse is 0 in the year of its birth."""
+    return _read_whole(value, least=0)
 
 
 def _read_number(value: object) -> Fraction:
@@ -152,7 +157,7 @@ FIELDS: Mapping[str, _Read] = {
     "competition": _read_text, "class": _read_text, "judges": _read_judges, "percentage": _read_percentage,
     "collectives": _read_number, "placing": _read_whole, "starters": _read_whole, "status": _read_status,
     "hors_concours": _read_bool, "recognised": _read_bool, "member": _read_bool, "region": _read_text,
-    "team": _read_text, "venue": _read_text, "owner": _read_text, "horse_age": _read_whole,
+    "team": _read_text, "venue": _read_text, "owner": _read_text, "horse_age": _read_age,
 }  # fmt: skip
 """The fields of ``scores/1`` in their order, each with the function that reads it."""
 
