@@ -18,6 +18,8 @@ from django.conf import settings
 from django.db import connection, transaction
 
 _threads = threading.Lock()
+_LEDGER = 0x6C656467
+"""The number of the advisory lock on PostgreSQL."""
 _opening: ContextVar[Callable[[], None] | None] = ContextVar("opening", default=None)
 
 
@@ -48,6 +50,17 @@ def opened_by(act: Callable[[], None]) -> Iterator[None]:
         yield
     finally:
         _opening.reset(token)
+
+
+def take_ledger_turn() -> None:
+    """Let those who change the ledger's rows and people by hand or by file do so one after the other.
+
+    Asked for first inside a write transaction, before any row is locked, and held until it ends. On SQLite every writer
+    waits for its turn anyway.
+    """
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_LEDGER])
 
 
 def _open() -> None:

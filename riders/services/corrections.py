@@ -13,7 +13,7 @@ from riders.models import Score, ScoreChange, User
 from riders.selectors.ledger import COLUMNS, score_record
 from riders.services.ledger import post_scores, retract_scores
 from riders.services.ledger_import import read_row
-from riders.transactions import write_transaction
+from riders.transactions import take_ledger_turn, write_transaction
 
 FIXED = ("score_id", "rider", "horse")
 """What a correction cannot change: the origin, and the names, which are the pair's."""
@@ -36,6 +36,7 @@ def correct_score(
     """
     reason = reason_from(reason)
     with write_transaction():
+        take_ledger_turn()
         current = _current(score, expected_version)
         strange = [name for name in changes if name not in CORRECTABLE]
         if strange:
@@ -55,6 +56,7 @@ def retract_score(score: Score, *, expected_version: int, by: User | None, reaso
     """Take a score out of force; it and its history stay readable, and it can be put back in force."""
     reason = reason_from(reason)
     with write_transaction():
+        take_ledger_turn()
         current = _current(score, expected_version)
         if current.retracted_at is not None:
             raise NotAllowed("The score is retracted already.", code="score-retracted")

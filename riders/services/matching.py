@@ -21,7 +21,7 @@ from riders.intake import has_unstorable, one_line
 from riders.models import Horse, NameDecision, Pair, Rider, Score, User
 from riders.services.people import fresh_pair_key
 from riders.services.standings import rebuild_touched
-from riders.transactions import write_transaction
+from riders.transactions import take_ledger_turn, write_transaction
 
 MOST_COMPARED = 2000
 """So many names of one file are compared by likeness; of the others only those that differ in form are proposed."""
@@ -115,6 +115,7 @@ def _beside(kind: str, members: Iterable[int]) -> dict[int, str]:
 def decide_name(*, source: str, kind: str, spelling: str, member: Model | None, by: User | None) -> NameDecision:
     """Remember who is meant by a spelling of a source; None is someone new. An earlier decision on it is undone."""
     with write_transaction():
+        take_ledger_turn()
         return write_decision(source=source, kind=kind, spelling=spelling, member=member, by=by)
 
 
@@ -143,6 +144,7 @@ def undo_decision(decision: NameDecision, *, by: User | None) -> NameDecision:
     again, with another decision, corrects them.
     """
     with write_transaction():
+        take_ledger_turn()
         current = NameDecision.objects.select_for_update().get(pk=decision.pk)
         if current.undone_at is not None:
             raise NotAllowed("This decision has been undone already.", code="decision-undone")

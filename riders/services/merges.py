@@ -33,7 +33,7 @@ from riders.services.merge_steps import (
     take_back,
 )
 from riders.services.standings import store_standings
-from riders.transactions import write_transaction
+from riders.transactions import take_ledger_turn, write_transaction
 from scoring.documents import describe
 
 Member = Rider | Horse | Pair
@@ -75,6 +75,7 @@ def merge(kept: Member, gone: Member, *, by: User | None, reason: str) -> Merge:
     """
     reason = reason_from(reason)
     with write_transaction():
+        take_ledger_turn()
         kept, gone = (_locked(row) for row in (kept, gone))
         conflicts = _conflicts(kept, gone)
         if conflicts:
@@ -105,6 +106,7 @@ def undo_merge(done: Merge, *, by: User | None, reason: str) -> Merge:
     """
     reason = reason_from(reason)
     with write_transaction():
+        take_ledger_turn()
         current = Merge.objects.select_for_update().get(pk=done.pk)
         if current.undone_at is not None:
             raise NotAllowed("This merge has been undone already.", code="merge-undone")

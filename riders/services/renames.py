@@ -12,7 +12,7 @@ from riders.intake import has_unstorable, one_line, reason_from
 from riders.models import Horse, NameChange, Rider, User
 from riders.services.followers import tell
 from riders.services.merges import pairs_of, seasons_of, work_out_seasons
-from riders.transactions import write_transaction
+from riders.transactions import take_ledger_turn, write_transaction
 
 LONGEST = 120
 
@@ -24,6 +24,7 @@ def rename(member: Rider | Horse, *, name: str, before: str, by: User | None, re
     """
     name, reason = _name_from(name), reason_from(reason)
     with write_transaction():
+        take_ledger_turn()
         current = type(member)._default_manager.select_for_update().filter(pk=member.pk).first()  # noqa: SLF001
         if current is None or current.name != before:
             raise Conflict(

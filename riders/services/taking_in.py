@@ -18,7 +18,7 @@ from riders.services.ledger_clock import ledger_mark
 from riders.services.ledger_preview import FileRead, Preview, WorkedOut, work_out
 from riders.services.rebuilds import ask_for_rebuild
 from riders.services.standings import rebuild_touched, running_rebuild, seasons_of_days
-from riders.transactions import write_transaction
+from riders.transactions import take_ledger_turn, write_transaction
 
 REBUILT_AT_ONCE = 500
 _WORKED_OUT_BEFORE = 3
@@ -52,11 +52,13 @@ def take_in(
             _refuse(worked_out.preview)
             return worked_out
         with ready_to_post(worked_out.rows, worked_out.known) as posting, write_transaction():
+            take_ledger_turn()
             if ledger_mark() == mark:
                 first(worked_out)
                 _carry_out(worked_out, posting, source=source, by=by, reason=reason, rebuild=rebuild)
                 return worked_out
     with write_transaction():
+        take_ledger_turn()
         worked_out = work_out(read, source=source, by=by)
         first(worked_out)
         with ready_to_post(worked_out.rows, worked_out.known) as posting:

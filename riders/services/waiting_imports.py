@@ -16,7 +16,7 @@ from riders.models import Horse, Rider, User, WaitingImport
 from riders.services.ledger_preview import Preview, WorkedOut, preview_import, read_file
 from riders.services.matching import source_from, write_decision
 from riders.services.taking_in import take_in
-from riders.transactions import write_transaction
+from riders.transactions import take_ledger_turn, write_transaction
 
 KEPT_FOR = timedelta(days=14)
 Decision = tuple[str, str, Rider | Horse | None]
@@ -74,6 +74,7 @@ def decide_names(waiting: WaitingImport, decisions: Collection[Decision], *, by:
         sentence = f"The file has no open name {strange[0]!r}. Look at it again: it may have been decided on since."
         raise InvalidInput(sentence, problems=[("names", sentence)])
     with write_transaction():
+        take_ledger_turn()
         for kind, spelling, member in decisions:
             write_decision(source=waiting.source, kind=kind, spelling=spelling, member=member, by=by)
     return work_out_again(waiting, by=by)
