@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from bisect import bisect_left
+from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import date
 from itertools import groupby
 
@@ -48,12 +49,19 @@ def rebuild_touched(dates: Collection[date], pairs: Collection[int] | None = Non
 
 def seasons_of_days(dates: Collection[date]) -> Iterable[Season]:
     """Return the open seasons that read any of these days, and those that are being given a scheme which may."""
-    given = _running_rebuilds().filter(season=OuterRef("pk"), scheme__isnull=False)
-    within = Q(pk__in=[])
-    for day in set(dates):
-        begun = Q(starts_on__lte=day) | Q(reads_from__lte=day) | Q(Exists(given))
-        within |= begun & Q(ends_on__gte=day)
-    return open_seasons(within)
+    days = sorted(set(dates))
+    if not days:
+        return []
+    given = Q(Exists(_running_rebuilds().filter(season=OuterRef("pk"), scheme__isnull=False)))
+    begun = Q(starts_on__lte=days[-1]) | Q(reads_from__lte=days[-1]) | given
+    near = open_seasons(begun & Q(ends_on__gte=days[0])).annotate(given=given)
+    return [season for season in near if season.given or _reads_one_of(season, days)]
+
+
+def _reads_one_of(season: Season, days: Sequence[date]) -> bool:
+    """Tell whether a season reads one of these days, which are in their order and reach into it."""
+    first, last = days_read(season)
+    return days[bisect_left(days, first)] <= last
 
 
 def rebuild_members(association: Association, riders: Collection[int] | None) -> None:
