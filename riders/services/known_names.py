@@ -7,7 +7,7 @@ Nothing is concluded from likeness.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from riders.models import Horse, Merge, NameChange, NameDecision, Rider
@@ -28,11 +28,11 @@ class KnownNames:
         self.decisions = {
             (decision.kind, decision.spelling): decision for decision in in_force.select_related("rider", "horse")
         }
-        self.merged, self.keys = _of_merges(Merge.objects.filter(undone_at__isnull=True).order_by("pk"))
-
         self.earlier = {}
         for kind, member, before in NameChange.objects.values_list("kind", "member", "before").order_by("pk"):
             self.earlier.setdefault((kind, member), set()).add(before)
+        in_force_merges = Merge.objects.filter(undone_at__isnull=True).order_by("pk")
+        self.merged, self.keys = _of_merges(in_force_merges, self.earlier)
 
     def decided(self, kind: str, spelling: str) -> NameDecision | None:
         return self.decisions.get((kind, spelling))
@@ -56,12 +56,18 @@ class KnownNames:
         )
 
 
-def _of_merges(merges: Iterable[Merge]) -> tuple[dict[tuple[str, int], set[str]], dict[str, int]]:
-    """Return the names that went by who stayed, and the keys of pairs that went by the pair that stayed."""
+def _of_merges(
+    merges: Iterable[Merge], earlier: Mapping[tuple[str, int], set[str]]
+) -> tuple[dict[tuple[str, int], set[str]], dict[str, int]]:
+    """Return the names that went by who stayed, and the keys of pairs that went by the pair that stayed.
+
+    ``earlier`` has the names that someone had before: they go with who goes.
+    """
     names: dict[tuple[str, int], set[str]] = {}
     keys: dict[str, int] = {}
     for merge in merges:
-        gone = names.pop((merge.kind, merge.gone), set()) | {merge.gone_name}
+        place = (merge.kind, merge.gone)
+        gone = names.pop(place, set()) | {merge.gone_name} | earlier.get(place, set())
         names.setdefault((merge.kind, merge.kept), set()).update(gone)
         for step in merge.steps:
             if step["do"] == "remove" and step["model"] == "riders.pair":
