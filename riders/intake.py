@@ -18,6 +18,7 @@ Problems = list[tuple[str, str]]
 _SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _ROW = re.compile(r"row (\d+)", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_UNSEEN = re.compile("[\u00ad\u061c\u180e\u200b\u200e\u200f\u202a-\u202e\u2060-\u206f\ufeff]")
 _UNSTORABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 
 
@@ -68,8 +69,17 @@ def has_unstorable(text: str) -> bool:
 
 
 def one_line(text: str) -> str:
-    """Return a text in composed characters, with runs of white space as one space."""
-    return " ".join(unicodedata.normalize("NFC", text).split())
+    """Return a text in composed characters, with runs of white space as one space and without marks that nobody sees.
+
+    Two names that look the same are the same: pages copied from bring marks of direction and of width nought along.
+    The two joiners stay, which change how some scripts are written.
+
+    >>> one_line(" A\u200bnn\u202e  Orde")
+    'Ann Orde'
+    """
+    if not text.isascii():
+        text = _UNSEEN.sub("", unicodedata.normalize("NFC", text))
+    return " ".join(text.split())
 
 
 def reason_from(reason: str) -> str:

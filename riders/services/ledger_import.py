@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
+from riders import csvrows
 from riders.csvrows import decoded, read_rows
 from riders.intake import Problems, has_unstorable, one_line
 from riders.models import Pair, Score
@@ -39,7 +40,11 @@ _LONGEST = {
     "owner": 120,
     "rider": 120,
     "horse": 120,
+    "percentage": 20,
+    "collectives": 20,
 }
+_FIGURES = ("percentage", "collectives")
+_OLDEST_HORSE = 60
 
 
 @dataclass(slots=True)
@@ -110,16 +115,29 @@ def _numbered_rows(text: str | bytes, problems: Problems) -> Iterator[tuple[int,
             yield row.number, {column: one_line(cell) for column, cell in row.cells.items()}
         return
     for number, line in enumerate(plain.split("\n"), start=1):
+        if number > csvrows.MOST_ROWS:
+            problems.append(csvrows.too_many_rows())
+            return
         if line.strip():
             try:
                 row_read = load_json(line)
             except InvalidDocument as error:
-                problems += [(f"row {number}", problem.message) for problem in error.problems]
+                said = (problem.message.replace("at line 1, column", "at column") for problem in error.problems)
+                problems += [(f"row {number}", sentence) for sentence in said]
                 continue
             if isinstance(row_read, Mapping):
-                yield number, row_read
+                yield number, {name: _as_in_a_cell(name, value) for name, value in row_read.items()}
             else:
                 problems.append((f"row {number}", f"Here stands {describe(row_read)}. A score is an object in braces."))
+
+
+def _as_in_a_cell(name: str, value: object) -> object:
+    """Return a value of a JSON line as a CSV cell would hold it, so that both forms of a score are the same score."""
+    if name == "judges" and isinstance(value, list) and all(isinstance(judge, str) for judge in value):
+        value = ";".join(value)
+    if name in _LONGEST and name not in _FIGURES and type(value) is int:
+        value = str(value)
+    return one_line(value) if isinstance(value, str) else value
 
 
 def _read(rows: Mapping[int, Mapping[str, object]], problems: Problems) -> list[tuple[int, Read]]:
@@ -134,6 +152,7 @@ def _read(rows: Mapping[int, Mapping[str, object]], problems: Problems) -> list[
             continue
         before = len(problems)
         problems += _missing_or_long(number, row)
+        problems += _too_much(number, row, score)
         earlier = first.setdefault(score.score_id, number)
         if earlier != number:
             sentence = f"The score {describe(score.score_id)} stands already in row {earlier}. Remove one of the two."
@@ -143,6 +162,18 @@ def _read(rows: Mapping[int, Mapping[str, object]], problems: Problems) -> list[
     return found
 
 
+def _too_much(number: int, row: Mapping[str, object], score: Read) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong with figures that are numbers, but none that a ledger keeps."""
+    for name in _FIGURES:
+        figure = _as_published(row.get(name), getattr(score, name))
+        if len(figure) > _LONGEST[name]:
+            sentence = f"{describe(figure)} has {len(figure)} characters, but at most {_LONGEST[name]} are kept."
+            yield f"row {number}, {name}", f"{sentence} Give the figure as it was published."
+    if score.horse_age is not None and score.horse_age > _OLDEST_HORSE:
+        sentence = f"A horse of {score.horse_age} years is not kept. Give its age on the day, at most {_OLDEST_HORSE}."
+        yield f"row {number}, horse_age", sentence
+
+
 def _missing_or_long(number: int, row: Mapping[str, object]) -> Iterator[tuple[str, str]]:
     for name in _REQUIRED:
         if row.get(name) in {None, ""}:
@@ -150,7 +181,7 @@ def _missing_or_long(number: int, row: Mapping[str, object]) -> Iterator[tuple[s
     for name, value in row.items():
         if isinstance(value, str) and has_unstorable(value):
             yield f"row {number}, {name}", f'"{name}" holds a control character here. Type the text anew.'
-        elif isinstance(value, str) and len(value) > _LONGEST.get(name, 2000):
+        elif isinstance(value, str) and name not in _FIGURES and len(value) > _LONGEST.get(name, 2000):
             sentence = (
                 f"{describe(value)} has {len(value)} characters, but at most {_LONGEST.get(name, 2000)} are kept."
             )
@@ -204,7 +235,10 @@ def _score_row(score: Read, row: Mapping[str, object], pair: Pair) -> ScoreRow:
 
 
 def _as_published(raw: object, value: Fraction | None) -> str:
-    """Keep a figure with the decimals it was published with: 67.500 is not 67.5 in a list."""
+    """Keep a figure with the decimals it was published with: 67.500 is not 67.5 in a list, but 067.500 is 67.500."""
     if value is None:
         return ""
-    return raw.strip() if isinstance(raw, str) else format_exact(value)
+    if not isinstance(raw, str):
+        return format_exact(value)
+    plain = raw.strip().lstrip("-0")
+    return plain if plain[:1].isdecimal() else f"0{plain}"
