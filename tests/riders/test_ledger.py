@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 
-from riders.models import Membership, Score
+from riders.models import Membership, Score, Season
 from riders.selectors.ledger import COLUMNS, scores_csv, scores_in_force, season_ledger
 from riders.selectors.seasons import pair_statement, standings_tables
 from riders.services.ledger import ScoreRow, post_scores, retract_scores
@@ -99,6 +99,10 @@ def test_scores_outside_the_season_leave_it_alone():
     assert season.version == 0
 
 
+def ledger_of(season: Season) -> tuple[season_rules.Score, ...]:
+    return season_ledger(season, season_rules.read_scheme(season.scheme.document)).scores
+
+
 def test_membership_is_looked_at_on_the_day_of_the_ride():
     season, pair = make_season(), make_pair(1)
     Membership.objects.create(
@@ -116,14 +120,14 @@ def test_membership_is_looked_at_on_the_day_of_the_ride():
         "after": date(2026, 12, 1),
     }
     post_scores([row(1, key=key, pair=pair, date=day) for key, day in days.items()], by=None)
-    members = {score.score_id: score.member for score in season_ledger(season).scores}
+    members = {score.score_id: score.member for score in ledger_of(season)}
     assert members == {"before": False, "first": True, "last": True, "after": False}
 
 
 def test_an_association_without_a_list_of_members_believes_the_score():
     season = make_season()
     post_scores([row(1, member=True), row(2)], by=None)
-    assert [score.member for score in season_ledger(season).scores] == [True, None]
+    assert [score.member for score in ledger_of(season)] == [True, None]
 
 
 def test_the_export_is_a_scores_document_that_the_scoring_core_reads():
