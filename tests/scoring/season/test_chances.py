@@ -2,9 +2,12 @@ from __future__ import annotations
 
 from datetime import date
 from fractions import Fraction
+from itertools import product
 from random import Random
+from typing import Any
 
 import pytest
+from scipy.stats import binomtest
 
 from scoring import season
 
@@ -47,6 +50,39 @@ def test_the_draws_are_those_of_the_seed_and_each_is_decided_exactly():
     assert (chance.rides, chance.draws, chance.seed) == (1, 200, 7)
     assert chance.reached == sum(value >= 65 for value in drawn)
     assert chance == season.compute_chances(rule, ledger(*form), unit="P1", draws=200, seed=7)[GROUP][0]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        pytest.param({}, id="the best two"),
+        pytest.param({"value": {"aggregate": "median"}, "threshold": {"at_least": "64.5"}}, id="median of all"),
+        pytest.param({"require": [{"count": "scores", "at_least": 5}, {"count": "scores", "at_least": 3,
+                      "where": [{"field": "percentage", "at_least": "65"}]}], "threshold": None}, id="three above"),
+        pytest.param({"limit": [{"keep": "best", "number": 1, "per": ["competition"]}]}, id="one a competition"),
+        pytest.param({"value": {"aggregate": "mean", "drop_lowest": {"number": 1, "when_more_than": 4}},
+                      "threshold": {"at_least": "65"}}, id="the lowest dropped"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("form", [("61", "63", "67"), ("58.5", "63", "64", "66.5")])
+def test_the_estimate_agrees_with_all_seasons_that_can_be_drawn(form: tuple[str, ...], changes: dict[str, Any]):
+    """Every sequence of further rides is laid in the ledger and the standings are computed: the exact chance.
+
+    The draws are binomial about it; SciPy's exact test refuses what happens once in a million times at most.
+    """
+    rule = scheme(**changes)
+    chances = season.compute_chances(rule, ledger(*form), unit="P1")[GROUP]
+    compared = [chance for chance in chances if len(form) ** chance.rides <= 300]
+    for chance in compared:
+        every = list(product(form, repeat=chance.rides))
+        reached = sum(qualified(rule, ledger(*form, *rides)) for rides in every)
+        assert binomtest(chance.reached, chance.draws, reached / len(every)).pvalue > 1e-6
+    assert compared
+
+
+def qualified(rule: season.Scheme, scores: tuple[season.Score, ...]) -> bool:
+    (row,) = season.compute_standings(rule, scores).rows()
+    return bool(row.qualified)
 
 
 def test_a_form_far_above_the_bar_is_certain_and_one_far_below_is_hopeless():
