@@ -1,7 +1,8 @@
 from __future__ import annotations
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Case, F, GeneratedField, Q, Value
+from django.db.models.functions import Concat
 
 
 class Owner(models.Model):
@@ -14,10 +15,29 @@ class Owner(models.Model):
         return self.name
 
 
+def _apart() -> models.CharField[str, str]:
+    return models.CharField(
+        max_length=40, blank=True, default="", help_text="What tells them from an earlier one of the same name."
+    )
+
+
+def _listed() -> GeneratedField:
+    """Return the name under which seasons know someone: two of one name have rows of their own."""
+    marked = Concat(F("name"), Value(" ("), F("apart"), Value(")"))
+    return GeneratedField(
+        expression=Case(models.When(apart="", then=F("name")), default=marked),
+        output_field=models.CharField(max_length=164),
+        db_persist=True,
+        db_index=True,
+    )
+
+
 class Rider(models.Model):
     """A person who rides. Contact data are for the rider, the offices that entered them and staff; never public."""
 
     name = models.CharField(max_length=120)
+    apart = _apart()
+    listed = _listed()
     registration = models.CharField(
         max_length=40, blank=True, help_text="Number that identifies this person across shows."
     )
@@ -38,6 +58,8 @@ class Rider(models.Model):
 
 class Horse(models.Model):
     name = models.CharField(max_length=120)
+    apart = _apart()
+    listed = _listed()
     registration = models.CharField(
         max_length=40, blank=True, help_text="Number that identifies this horse across shows."
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import Any
 
 from django.contrib import messages
@@ -16,6 +17,7 @@ from riders import policy
 from riders.errors import DomainError
 from riders.models import Horse, Merge, Pair, Rider
 from riders.pages.ledger import ON_A_PAGE, account, keepers_only, query_of
+from riders.services.matching import normalised
 from riders.services.merges import merge, plan_merge, undo_merge
 
 _MODELS: dict[str, type[Rider | Horse | Pair]] = {"rider": Rider, "horse": Horse, "pair": Pair}
@@ -44,16 +46,28 @@ def merges(request: HttpRequest) -> HttpResponse:
 
 def _found(request: HttpRequest, kind: str, asked: str) -> QuerySet[Any]:
     rows: QuerySet[Any] = policy.visible(request.user, _MODELS[kind]._default_manager.all())  # noqa: SLF001
-    for word in asked.split()[:6]:
-        if kind == "pair":
+    words = asked.split()[:6]
+    if kind == "pair":
+        for word in words:
             rows = rows.filter(Q(rider__name__icontains=word) | Q(horse__name__icontains=word) | Q(key__icontains=word))
-        else:
-            rows = rows.filter(Q(name__icontains=word) | Q(registration__icontains=word))
+    else:
+        rows = rows.filter(pk__in=_named_like(rows, words))
     return (
         rows.select_related("rider", "horse")
         if kind == "pair"
         else rows.prefetch_related("pairs__rider", "pairs__horse")
     )
+
+
+def _named_like(rows: QuerySet[Any], words: list[str]) -> list[int]:
+    """Return who has all of this in name or registration, whatever its case and accents: doubles often differ so."""
+    asked = [(normalised(word), word.casefold()) for word in words]
+    found = (
+        number
+        for number, name, registration in rows.order_by("name", "pk").values_list("pk", "name", "registration")
+        if all((form and form in normalised(name)) or word in registration.casefold() for form, word in asked)
+    )
+    return list(islice(found, _MOST_FOUND))
 
 
 def _about(row: Rider | Horse | Pair) -> tuple[str, str]:
@@ -116,18 +130,23 @@ def one_merge(request: HttpRequest, merge_id: int) -> HttpResponse:
     return render(request, "riders/ledger_merge.html", context, status=409 if "problem" in context else 200)
 
 
+_SAID = {
+    "entry": ("entry", "entries"),
+    "standingrow": ("row of standings", "rows of standings"),
+    "namedecision": ("decision on a name", "decisions on names"),
+}
+_FIELDS = {"user_id": "account", "apart": "what tells namesakes apart"}
+
+
 def _said(step: dict[str, Any]) -> str:
     name = step["model"].partition(".")[2]
     if step["do"] == "move":
         rows = step["rows"]
         numbers = ", ".join(str(row) for row in rows[:20]) + (f" and {len(rows) - 20} more" if len(rows) > 20 else "")
-        what = {"entry": "entries", "standingrow": "rows of standings", "namedecision": "decisions on names"}
-        plural = (
-            name if len(rows) == 1 and name in {"score", "pair", "membership", "entry"} else what.get(name, f"{name}s")
-        )
-        return f"{len(rows)} {plural} moved (no. {numbers})."
+        one, more = _SAID.get(name, (name, f"{name}s"))
+        return f"{len(rows)} {one if len(rows) == 1 else more} moved (no. {numbers})."
     if step["do"] == "remove":
         known = step["values"].get("name") or step["values"].get("key")
         return f"The {name} {known} (no. {step['row']}) taken out, and kept here whole."
-    fields = ", ".join(field.removesuffix("_id") for field in step["after"])
+    fields = ", ".join(_FIELDS.get(field, field.removesuffix("_id")) for field in step["after"])
     return f"Filled in of the {name} that stayed: {fields}."

@@ -44,8 +44,8 @@ COLUMNS = (
 _NAMES = {
     "score_id": "key",
     "pair": "pair__key",
-    "rider": "pair__rider__name",
-    "horse": "pair__horse__name",
+    "rider": "pair__rider__listed",
+    "horse": "pair__horse__listed",
     "class": "class_name",
 }
 _READ = tuple(_NAMES.get(column, column) for column in COLUMNS)

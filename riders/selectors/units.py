@@ -11,19 +11,22 @@ from django.db.models.functions import Cast
 from riders.models import Pair, Scheme, Score, StandingRow
 from scoring import season as season_rules
 
-_LOOKUPS = {"pair": "pair__key", "rider": "pair__rider__name", "horse": "pair__horse__name", "class": "class_name"} | {
-    name: name for name in ("division", "level", "test", "kind", "competition", "region", "team", "venue", "owner")
-}
+_LOOKUPS = {
+    "pair": "pair__key",
+    "rider": "pair__rider__listed",
+    "horse": "pair__horse__listed",
+    "class": "class_name",
+} | {name: name for name in ("division", "level", "test", "kind", "competition", "region", "team", "venue", "owner")}
 
 
 def rows_about(pairs: Collection[Pair]) -> QuerySet[StandingRow]:
     """Return the rows of the standings of these pairs, and those of their riders and horses in seasons that rank such.
 
-    A season that ranks riders knows them by name, as its tables show them.
+    A season that ranks riders knows them by the name that its tables show, which tells namesakes apart.
     """
     # As text: PostgreSQL compares no parts of json documents, and SQLite wants JSON beside them.
     schemes = Scheme.objects.annotate(ranked=Cast(KT("document__unit"), TextField())).order_by()
-    riders, horses = {pair.rider.name for pair in pairs}, {pair.horse.name for pair in pairs}
+    riders, horses = {pair.rider.listed for pair in pairs}, {pair.horse.listed for pair in pairs}
     return StandingRow.objects.filter(
         Q(pair__in=pairs)
         | Q(unit__in=riders, table__season__scheme__in=schemes.filter(ranked="rider").values("pk"))
@@ -41,7 +44,7 @@ def scores_of_units(scheme: season_rules.Scheme, units: Collection[str]) -> Quer
 
 def units_of_pair(scheme: season_rules.Scheme, pair: Pair, scores: QuerySet[Score]) -> list[str]:
     """Return the units that a pair belongs to among these scores of it: itself, its rider, its horse, its teams, ..."""
-    own = {"pair": pair.key, "rider": pair.rider.name, "horse": pair.horse.name}
+    own = {"pair": pair.key, "rider": pair.rider.listed, "horse": pair.horse.listed}
     if scheme.unit in own:
         return [own[scheme.unit]]
     lookup = _LOOKUPS.get(scheme.unit)

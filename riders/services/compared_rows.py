@@ -23,7 +23,7 @@ from scoring.season.afterwards import After, Exclude, KeepHighest, MinimumUnits,
 
 _Stored = dict[str, Any]
 _READ = ("pk", "table_id", "unit", "value", "note", "qualified", "tier", "ranking")
-_OF_THE_PAIR = {"rider": "pair__rider__name", "horse": "pair__horse__name"}
+_OF_THE_PAIR = {"rider": "pair__rider__listed", "horse": "pair__horse__listed"}
 _MOST_BOUND = 5_000
 
 

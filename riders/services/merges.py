@@ -32,6 +32,7 @@ from riders.services.merge_steps import (
     rows_changed,
     take_back,
 )
+from riders.services.namesakes import tell_apart
 from riders.services.standings import store_standings
 from riders.transactions import take_ledger_turn, write_transaction
 from scoring.documents import describe
@@ -236,7 +237,7 @@ def _carry_out(kept: Member, gone: Member) -> tuple[list[Step], dict[str, int]]:
     if not isinstance(gone, Pair):
         move(steps, model=type(gone), gone=gone.pk, kept=kept.pk)
         remove(steps, gone)
-        fill(steps, kept, _missing_of(kept, gone))
+        fill(steps, kept, _missing_of(kept, gone) | _marked_now(kept))
     return steps, keys
 
 
@@ -244,6 +245,15 @@ def _missing_of(kept: Member, gone: Member) -> dict[str, Any]:
     return {
         name: getattr(gone, name) for name in _FILLED[type(kept)] if not getattr(kept, name) and getattr(gone, name)
     }
+
+
+def _marked_now(kept: Member) -> dict[str, Any]:
+    """Return the mark among namesakes where it is another one, now that ``gone`` bears the name no more."""
+    assert not isinstance(kept, Pair)  # noqa: S101 - only riders and horses bear names, for the type checker
+    before = kept.apart
+    tell_apart([kept])
+    after, kept.apart = kept.apart, before
+    return {} if after == before else {"apart": after}
 
 
 def _follow(pairs: set[int], seasons: set[int]) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from riders.models import Horse, NameDecision, Owner, Pair, Rider
 from riders.services.known_names import KnownNames
+from riders.services.namesakes import tell_apart
 
 _AT_ONCE = 2000
 
@@ -47,6 +48,7 @@ class NewPeople:
     def write(self) -> None:
         """Make them, and note who was made for a name that was decided on, and which pairs rest on which decision."""
         self._write_owners()
+        tell_apart([*self.riders, *self.horses])
         Rider.objects.bulk_create(self.riders, batch_size=_AT_ONCE)
         Horse.objects.bulk_create(self.horses, batch_size=_AT_ONCE)
         Horse.objects.bulk_update(self.grown, ["born"], batch_size=_AT_ONCE)

@@ -14,6 +14,7 @@ from django.db.models import QuerySet
 
 from riders.errors import InvalidInput
 from riders.models import Horse, Owner, Pair, Rider
+from riders.services.namesakes import tell_apart
 from scoring.documents import describe
 
 _Named = TypeVar("_Named", Rider, Horse)
@@ -26,7 +27,7 @@ def find_or_create_rider(*, name: str, registration: str = "", among: QuerySet[R
     inside the caller's transaction, as all functions here do.
     """
     found = _found(Rider, "rider", name=name, registration=registration, among=among)
-    return found or Rider.objects.create(name=name, registration=registration)
+    return found or _made(Rider(name=name, registration=registration))
 
 
 def find_or_create_horse(
@@ -44,7 +45,7 @@ def find_or_create_horse(
     """
     horse = _found(Horse, "horse", name=name, registration=registration, among=among)
     if horse is None:
-        return Horse.objects.create(name=name, registration=registration, born=born, owner=owner_named(owner))
+        return _made(Horse(name=name, registration=registration, born=born, owner=owner_named(owner)))
     fault = born_fault(horse, born)
     if fault:
         raise _refusal("horse_born", fault)
@@ -110,6 +111,12 @@ def born_fault(horse: Horse, born: int | None) -> str:
 
 def namesake_fault(kind: str, *, name: str) -> str:
     return f"Several {kind}s are called {describe(name)}. Give the registration, so that it is clear who is meant."
+
+
+def _made(member: _Named) -> _Named:
+    tell_apart([member])
+    member.save()
+    return member
 
 
 def _found(

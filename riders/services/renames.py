@@ -1,8 +1,9 @@
 """Riders and horses given another name: a marriage, a misspelling, a horse that was renamed.
 
 Everything that shows the name follows: boards and documents of its classes are made anew, and open standings are worked
-out anew (a table of riders knows its units by name). The name before stays in the history, and files that use it still
-mean the same. Results that are official keep their figures; they never held the name itself. Undoing is a rename back.
+out anew (a table of riders knows its units by name, and namesakes apart). The name before stays in the history, and
+files that use it still mean the same. Results that are official keep their figures; they never held the name itself.
+Undoing is a rename back.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from riders.intake import has_unstorable, one_line, reason_from
 from riders.models import Horse, NameChange, Rider, User
 from riders.services.followers import tell
 from riders.services.merges import pairs_of, seasons_of, work_out_seasons
+from riders.services.namesakes import tell_apart
 from riders.transactions import take_ledger_turn, write_transaction
 
 LONGEST = 120
@@ -34,7 +36,8 @@ def rename(member: Rider | Horse, *, name: str, before: str, by: User | None, re
         if current.name == name:
             raise InvalidInput("Nothing was changed: that is the name already.", code="nothing-changed")
         current.name = name
-        current.save(update_fields=["name"])
+        tell_apart([current])
+        current.save(update_fields=["name", "apart"])
         done = NameChange.objects.create(
             kind=type(member).__name__.lower(), member=member.pk, before=before, after=name, by=by, reason=reason
         )

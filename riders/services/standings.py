@@ -24,7 +24,7 @@ from scoring import season as season_rules
 from scoring.season import Scheme
 
 _MOST_TOUCHED = 2_000
-_PAIR_FIELDS = {"pair": "key", "rider": "rider__name", "horse": "horse__name"}
+_PAIR_FIELDS = {"pair": "key", "rider": "rider__listed", "horse": "horse__listed"}
 """Where the unit that a pair belongs to stands, for the schemes for which that follows from the pair."""
 
 

@@ -38,7 +38,7 @@ _SCORES_AT_ONCE = 100_000
 _PAIRS_AT_ONCE = 500
 _FLAGS = {"highest_of_level", "hors_concours", "recognised", "member"}
 _NULLABLE = _FLAGS | {"placing", "starters", "horse_age"}
-_OF_THE_PAIR = {"pair": "key", "rider": "rider__name", "horse": "horse__name"}
+_OF_THE_PAIR = {"pair": "key", "rider": "rider__listed", "horse": "horse__listed"}
 _COLUMNS = {name: name for name in FIELDS if name not in _OF_THE_PAIR} | {"score_id": "key", "class": "class_name"}
 
 
