@@ -11,6 +11,7 @@ from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema, extend_schema_serializer
 from rest_framework import serializers
+from rest_framework.exceptions import Throttled
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -27,6 +28,7 @@ from riders.selectors.places import keys_of_scores, row_document
 from riders.selectors.seasons import Statement, pair_statement, standings_tables
 from riders.selectors.standings_tables import TablePage
 from riders.services.past_standings import standings_as_of
+from riders.visits import TooMany, work_for_visitor
 from scoring import season as season_rules
 
 _SEASON = {
@@ -201,7 +203,11 @@ class Seasons(Resource):
         if names_current(request, etag):
             return HttpResponse(status=304, headers={"ETag": etag})
         if day := request.query_params.get("as_of"):
-            past = _standings_content(season, past=standings_as_of(season, day), as_of=day)
+            try:
+                tables = standings_as_of(season, day, at_work=work_for_visitor(request))
+            except TooMany as refusal:
+                raise Throttled(wait=refusal.wait) from refusal
+            past = _standings_content(season, past=tables, as_of=day)
             return HttpResponse(past, content_type="application/json", headers={"ETag": etag})
         content = cache.get_or_set(f"standings/{season.pk}/{season.version}", lambda: _standings_content(season), 3600)
         return HttpResponse(content, content_type="application/json", headers={"ETag": etag})

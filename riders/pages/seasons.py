@@ -24,6 +24,7 @@ from riders.selectors.season_lists import standings_csv
 from riders.selectors.seasons import ExplainedScore, explained_rows, rows_as_closed, rule_sentences, value_sentence
 from riders.selectors.standings_tables import group_title, missing_words, table_overview, table_page
 from riders.services.past_standings import standings_as_of
+from riders.visits import TooMany, work_for_visitor
 
 MOST_COMPARED = 10_000
 
@@ -77,7 +78,12 @@ def _since(edition: SeasonEdition) -> str:
 def _past_page(request: HttpRequest, season: Season, context: dict[str, Any]) -> HttpResponse:
     typed = request.GET["as_of"]
     try:
-        tables = standings_as_of(season, typed)
+        tables = standings_as_of(season, typed, at_work=work_for_visitor(request))
+    except TooMany as refusal:
+        context |= {"tables": [], "as_of_typed": typed, "as_of_problem": refusal.message, "too_many": True}
+        answer = render(request, "riders/season.html", context, status=429)
+        answer["Retry-After"] = str(refusal.wait)
+        return answer
     except InvalidInput as refusal:
         context |= {"tables": [], "as_of_typed": typed, "as_of_problem": refusal.message}
         return render(request, "riders/season.html", context, status=400)

@@ -11,11 +11,11 @@ from __future__ import annotations
 
 import hashlib
 
-from django.conf import settings
 from django.core.cache import cache
 from django.http import HttpRequest
 
-WINDOW_SECONDS = 600
+from riders.visits import address_of_visitor, count
+
 ATTEMPTS_ON_ONE_ACCOUNT = 10
 ATTEMPTS_FROM_ONE_ADDRESS = 100
 ATTEMPTS_ON_ONE_ACCOUNT_FROM_ANYWHERE = 60
@@ -31,11 +31,7 @@ def too_many_attempts(request: HttpRequest, *, username: str) -> bool:
 
 def count_failure(request: HttpRequest, *, username: str) -> None:
     for key in _keys(request, username):
-        cache.add(key, 0, WINDOW_SECONDS)
-        try:
-            cache.incr(key)
-        except ValueError:  # it ran out between the two calls
-            cache.set(key, 1, WINDOW_SECONDS)
+        count(key)
 
 
 def forget_failures(request: HttpRequest, *, username: str) -> None:
@@ -44,15 +40,10 @@ def forget_failures(request: HttpRequest, *, username: str) -> None:
 
 
 def _keys(request: HttpRequest, username: str) -> tuple[str, str, str]:
-    address, account = _address(request), username.casefold()
+    address, account = address_of_visitor(request), username.casefold()
     both, here, anywhere = (_digest(text) for text in (f"{account}\0{address}", address, account))
     return f"login-account-{both}", f"login-address-{here}", f"login-anywhere-{anywhere}"
 
 
 def _digest(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
-
-
-def _address(request: HttpRequest) -> str:
-    named: str = request.META.get("HTTP_X_FORWARDED_FOR", "") if settings.BEHIND_PROXY else ""
-    return named.rpartition(",")[2].strip() or request.META.get("REMOTE_ADDR", "")
