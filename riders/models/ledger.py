@@ -15,6 +15,9 @@ class Score(models.Model):
         CLASS = "class", "a class run here"
         IMPORT = "import", "imported"
 
+    test_title = competition_title = ""
+    """Set by :func:`riders.selectors.titles.give_titles` where a score is shown; empty where only the id is known."""
+
     key = models.CharField(max_length=120, unique=True)
     source = models.CharField(max_length=6, choices=Source.choices)
     pair = models.ForeignKey("riders.Pair", on_delete=models.PROTECT, related_name="scores")

@@ -25,6 +25,7 @@ from riders.models import Merge, NameDecision, Score, User, WaitingImport
 from riders.pages.pairs import address_of
 from riders.selectors.histories import score_history
 from riders.selectors.ledger import score_record
+from riders.selectors.titles import give_titles
 from riders.services.corrections import CORRECTABLE, correct_score, put_back_score, retract_score, version_of
 
 ON_A_PAGE = 50
@@ -60,6 +61,7 @@ def account(request: HttpRequest) -> User:
 def overview(request: HttpRequest) -> HttpResponse:
     asked = request.GET.get("q", "").strip()[:120].replace("\x00", "")
     page = Paginator(_found(request, asked), ON_A_PAGE).get_page(request.GET.get("page"))
+    give_titles(page.object_list)
     return render(
         request,
         "riders/ledger_scores.html",
@@ -104,6 +106,7 @@ def score(request: HttpRequest, score_id: int) -> HttpResponse:
             found.refresh_from_db()
         else:
             return redirect("ledger-score", found.pk)
+    give_titles([found])
     record = score_record(found)
     context |= {
         "lines": score_history(found),

@@ -127,6 +127,8 @@ def _act(request: HttpRequest, waiting: WaitingImport) -> HttpResponse:
         messages.success(request, "The file has been imported as it was shown.")
     elif act == "names":
         decisions = _decisions(request, preview_of(waiting).to_decide)
+        if not decisions:
+            raise InvalidInput("Nothing was chosen. Say of a name who is meant, then keep the decisions.")
         decide_names(waiting, decisions, by=account(request))
         messages.success(request, f"{len(decisions)} {'name is' if len(decisions) == 1 else 'names are'} decided on.")
     else:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from riders import policy
 from riders.models import Pair, Score, Season
 from riders.selectors.places import PlacedRow, placed_rows
+from riders.selectors.titles import give_titles
 from riders.selectors.units import rows_about
 
 SCORES_ON_A_PAGE = 50
@@ -38,6 +39,7 @@ def pair_page(request: HttpRequest, pair_id: int) -> HttpResponse:
     if not private:
         scores = scores.exclude(hors_concours=True)
     page = Paginator(scores, SCORES_ON_A_PAGE).get_page(request.GET.get("page"))
+    give_titles(page.object_list)
     seasons = policy.visible(request.user, Season.objects.all())
     rows = placed_rows(
         rows_about([pair])

@@ -48,6 +48,10 @@ class ChangedScore:
     record: Mapping[str, str]
     differences: tuple[tuple[str, str, str], ...] = ()
 
+    @property
+    def day(self) -> date:
+        return date.fromisoformat(self.record["date"])
+
 
 def edition_in_force(season: Season) -> SeasonEdition | None:
     """Return the edition that a closed season stands by; None while it is open."""

@@ -14,6 +14,7 @@ from riders.selectors.editions import as_frozen, edition_in_force, frozen_placed
 from riders.selectors.ledger import days_read, scores_in_force, season_ledger
 from riders.selectors.places import PlacedRow, placed_rows, rows_one_by_one
 from riders.selectors.standings_tables import shown_tables
+from riders.selectors.titles import give_titles
 from riders.selectors.units import units_of_pair
 from scoring import season as season_rules
 from scoring.season import Scheme
@@ -131,6 +132,7 @@ def explained_scores(
         scores = list(scores_in_force().filter(key__in=keys).order_by("date", "key"))
     else:
         scores = frozen_scores(edition, keys)
+    give_titles(scores)
     found = []
     for one in explanations:
         reasons = {key: (outcome, sentence) for key, outcome, sentence in one}

@@ -10,6 +10,7 @@ duplicate: it would count twice, so it is left out.
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
@@ -58,6 +59,10 @@ class Change:
     figure: str
     differences: tuple[tuple[str, str, str], ...] = ()
     same_as: str = ""
+
+    @property
+    def day(self) -> dt.date:
+        return dt.date.fromisoformat(self.date)
 
 
 @dataclass(frozen=True, slots=True)

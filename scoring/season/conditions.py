@@ -56,7 +56,7 @@ _SAID: dict[str, tuple[str, str]] = {
 _KINDS = {"set": "a set test", "freestyle": "a freestyle"}
 """What a person calls a ride of these kinds; any other kind is said by its own name."""
 _WORDS = {
-    "is": "is", "in": "is one of", "not_in": "is none of", "at_least": "is at least", "above": "is above",
+    "is": "is", "in": "is", "not_in": "is none of", "at_least": "is at least", "above": "is above",
     "at_most": "is at most", "below": "is below", "before": "is before", "after": "is after",
 }  # fmt: skip
 

@@ -327,7 +327,7 @@ def test_a_scheme_is_said_in_sentences_that_a_volunteer_can_check():
         ({"field": "kind", "in": ["set", "freestyle"]}, "it is a set test or a freestyle"),
         ({"field": "kind", "not_in": ["freestyle"]}, "it is not a freestyle"),
         ({"field": "kind", "not_in": ["set", "freestyle"]}, "it is neither a set test nor a freestyle"),
-        ({"field": "kind", "in": ["set", "quality", "final"]}, "its kind is one of set, quality or final"),
+        ({"field": "kind", "in": ["set", "quality", "final"]}, "its kind is set, quality or final"),
         ({"field": "level", "not_in": ["novice", "medium"]}, "its level is none of novice or medium"),
         ({"field": "judges", "is": "J1"}, "one of its judges is J1"),
         ({"field": "judges", "not_in": ["J1", "J2"]}, "none of its judges is J1 or J2"),
