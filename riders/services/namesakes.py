@@ -7,6 +7,9 @@ number where there is none or another has it already. Nobody's mark moves becaus
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from itertools import chain, count
+
+from django.db.models import Q
 
 from riders.models import Horse, Rider
 
@@ -28,18 +31,26 @@ def _tell_apart(model: type[Rider | Horse], members: Collection[Rider | Horse]) 
     marks: dict[str, set[str]] = {member.name: set() for member in members}
     names = sorted(marks)
     for start in range(0, len(names), _AT_ONCE):
-        others = model._default_manager.filter(name__in=names[start : start + _AT_ONCE])  # noqa: SLF001
-        for number, name, apart in others.values_list("pk", "name", "apart"):
-            if number not in own:
+        part = names[start : start + _AT_ONCE]
+        others = model._default_manager.filter(Q(name__in=part) | Q(listed__in=part))  # noqa: SLF001
+        for number, name, apart, listed in others.values_list("pk", "name", "apart", "listed"):
+            if number in own:
+                continue
+            if name in marks:
                 marks[name].add(apart)
+            if listed in marks:
+                marks[listed].add("")
     for member in members:
-        member.apart = _mark(member, marks[member.name])
+        member.apart = _mark(model, member, marks[member.name])
         marks[member.name].add(member.apart)
 
 
-def _mark(member: Rider | Horse, taken: Collection[str]) -> str:
+def _mark(model: type[Rider | Horse], member: Rider | Horse, taken: Collection[str]) -> str:
     if "" not in taken:
         return ""
-    if member.registration and member.registration not in taken:
-        return member.registration
-    return next(number for number in map(str, range(2, len(taken) + 3)) if number not in taken)
+    marks = chain([member.registration] if member.registration else [], map(str, count(2)))
+    return next(mark for mark in marks if mark not in taken and not _is_called(model, f"{member.name} ({mark})"))
+
+
+def _is_called(model: type[Rider | Horse], name: str) -> bool:
+    return model._default_manager.filter(name=name).exists()  # noqa: SLF001

@@ -159,3 +159,16 @@ def test_those_of_before_are_told_apart_by_the_migration():
     assert season.computed_at is None
     rebuild_standings(season)
     assert [unit for unit, _ in rows(season)] == ["Una Lind", "Una Lind (3)", "Una Lind (R7)"]
+
+
+def test_who_is_called_as_another_is_listed_is_told_apart_too():
+    for _ in range(2):
+        find_or_create_rider(name="Una Lind")
+    for _ in range(2):
+        find_or_create_rider(name="Una Lind (2)")
+    find_or_create_rider(name="Ida Moss (2)")
+    for _ in range(2):
+        find_or_create_rider(name="Ida Moss")
+    listed = list(Rider.objects.order_by("pk").values_list("listed", flat=True))
+    assert listed[:4] == ["Una Lind", "Una Lind (2)", "Una Lind (2) (2)", "Una Lind (2) (3)"]
+    assert listed[4:] == ["Ida Moss (2)", "Ida Moss", "Ida Moss (3)"]
