@@ -13,9 +13,7 @@ def tell_apart(apps, schema_editor):
         for shared_name in [row["name"] for row in shared]:
             found = True
             for number, member in enumerate(model.objects.filter(name=shared_name).order_by("pk"), start=1):
-                model.objects.filter(pk=member.pk).update(
-                    apart="" if number == 1 else member.registration or str(number)
-                )
+                model.objects.filter(pk=member.pk).update(apart="" if number == 1 else str(number))
     if found:
         apps.get_model("riders", "Season").objects.filter(closed_at__isnull=True).update(computed_at=None)
 

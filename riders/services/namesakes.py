@@ -1,13 +1,14 @@
 """Two riders, or two horses, of one name: seasons that rank riders know them apart.
 
-Whoever bears a name first stands in such tables under the plain name. Another one has the registration behind it, or a
-number where there is none or another has it already. Nobody's mark moves because somebody else comes or goes.
+Whoever bears a name first stands in such tables under the plain name, the next with a number behind it. A registration
+would say more, but standings are public and registrations are not. Nobody's mark moves because somebody else comes or
+goes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from itertools import chain, count
+from itertools import count
 
 from django.db.models import Q
 
@@ -48,8 +49,9 @@ def _tell_apart(model: type[Rider | Horse], members: Collection[Rider | Horse]) 
 def _mark(model: type[Rider | Horse], member: Rider | Horse, taken: Collection[str]) -> str:
     if "" not in taken:
         return ""
-    marks = chain([member.registration] if member.registration else [], map(str, count(2)))
-    return next(mark for mark in marks if mark not in taken and not _is_called(model, f"{member.name} ({mark})"))
+    return next(
+        mark for mark in map(str, count(2)) if mark not in taken and not _is_called(model, f"{member.name} ({mark})")
+    )
 
 
 def _is_called(model: type[Rider | Horse], name: str) -> bool:

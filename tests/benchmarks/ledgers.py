@@ -46,11 +46,11 @@ def fill(scores: int) -> Any:
     with transaction.atomic(), connection.cursor() as cursor:
         people = range(1, pairs + 1)
         cursor.executemany(
-            "INSERT INTO riders_rider (id, name, registration, email) VALUES (%s, %s, %s, '')",
+            "INSERT INTO riders_rider (id, name, apart, registration, email) VALUES (%s, %s, '', %s, '')",
             ((n, f"Rider {n}", f"R{n}") for n in people),
         )
         cursor.executemany(
-            "INSERT INTO riders_horse (id, name, registration) VALUES (%s, %s, %s)",
+            "INSERT INTO riders_horse (id, name, apart, registration) VALUES (%s, %s, '', %s)",
             ((n, f"Horse {n}", f"H{n}") for n in people),
         )
         cursor.executemany(
