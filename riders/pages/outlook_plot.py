@@ -61,8 +61,12 @@ def outlook_plot(group: GroupOutlook) -> bytes | None:
 
 
 def _across(group: GroupOutlook) -> Span:
-    """Show tens of percentages around the form and the percentage needed; 40 to 80 where nothing is known."""
-    known = [parse_decimal(value) for value in (*group.form, *_some(group.outlook.at_least_each))]
+    """Show tens of percentages around the form and the percentage needed; 40 to 80 where nothing is known.
+
+    Where no chance is estimated the form is not known: then around the percentages at which the value turns.
+    """
+    turns = [piece.first for piece in group.outlook.next_score[1:]]
+    known = [parse_decimal(value) for value in (*(group.form or turns), *_some(group.outlook.at_least_each))]
     tens = [int(value / 10) for value in known] or [5, 6]
     low, high = max(min(tens) - 1, 0), min(max(tens) + 2, 10)
     return Span(Fraction(low * 10), Fraction(high * 10), Fraction(5 if high - low <= 4 else 10))

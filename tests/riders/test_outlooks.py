@@ -121,6 +121,19 @@ def test_the_drawing_has_no_inline_style_and_shows_the_value_and_what_is_needed(
     assert "needed 66.999 %" in words
 
 
+def test_the_drawing_of_who_is_qualified_reaches_to_where_the_value_turns(client: Client):
+    # Of the best two, 90 and 92, one more score takes the place of the 90: the value turns at 90 per cent.
+    rider = make_user("rider")
+    pair = make_pair(1, user=rider)
+    make_season(scheme=three_of_four() | {"require": []})
+    ride("88", "90", "92", pair=pair)
+    client.force_login(rider)
+    answer = client.get(f"/associations/linden/2027/outlook/{pair.pk}/0.svg")
+    drawn = ET.fromstring(answer.content)
+    words = ["".join(element.itertext()) for element in drawn.iter() if element.tag.endswith("text")]
+    assert {"80", "90", "100"} <= set(words)
+
+
 def test_the_outlook_is_linked_where_it_may_be_seen_only(client: Client):
     rider, keeper = make_user("rider"), make_user("keeper")
     pair = make_pair(1, user=rider)
