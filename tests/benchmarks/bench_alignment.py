@@ -36,6 +36,7 @@ def run(*, rounds: int = 5) -> dict[str, float | str]:
         "alternative: times alone, held-out half, %": times_alone(),
         "calibration error, held-out half, %": calibration_error(held_out),
         "ten minutes of commentary, ms of processor time": ten_minutes(rounds=rounds),
+        "a line of 80,000 words to one of 40,000": long_line(80_000) / long_line(40_000),
     }
 
 
@@ -102,6 +103,18 @@ def ten_minutes(*, rounds: int) -> float:
         commentary.align(labelled.test, cues)
         took.append(time.process_time() - started)
     return 1000 * statistics.median(took)
+
+
+def long_line(words: int) -> float:
+    """Seconds for one line in which every third word could name a movement."""
+    from scoring import commentary
+    from tests.scoring.commentary.labelled import commentaries
+
+    labelled = next(iter(commentaries()))
+    cues = commentary.read_commentary(" ".join(["change", "the", "halt"] * (words // 3)))
+    started = time.process_time()
+    commentary.align(labelled.test, cues)
+    return time.process_time() - started
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import socket
-import time
+from itertools import count
 
 import pytest
 from celery import Celery
@@ -137,16 +137,23 @@ def redis_at(monkeypatch):
     return use
 
 
-def test_a_broker_that_is_down_fails_no_request_and_holds_none_up(
-    judged_class, office, redis_at, django_capture_on_commit_callbacks
-):
+def test_a_broker_that_is_down_fails_no_request(judged_class, office, redis_at, django_capture_on_commit_callbacks):
     redis_at(a_closed_port())
-    start = time.monotonic()
     with django_capture_on_commit_callbacks(execute=True):
         job = ask(judged_class, office)
-    assert time.monotonic() - start < 5
     job.refresh_from_db()
     assert (job.state, job.heartbeat_at) == (Job.State.QUEUED, None)
+
+
+def calls_on(server: socket.socket) -> int:
+    """Take the calls that wait at a server, and count them."""
+    server.setblocking(False)
+    for calls in count():
+        try:
+            server.accept()[0].close()
+        except BlockingIOError:
+            return calls
+    raise AssertionError
 
 
 def test_a_broker_that_does_not_answer_costs_one_request_its_time_out_and_not_the_next(
@@ -154,13 +161,10 @@ def test_a_broker_that_does_not_answer_costs_one_request_its_time_out_and_not_th
 ):
     with socket.create_server(("127.0.0.1", 0)) as silent:
         redis_at(silent.getsockname()[1])
-        start = time.monotonic()
         with django_capture_on_commit_callbacks(execute=True):
             ask(judged_class, office)
-        first = time.monotonic() - start
-        start = time.monotonic()
+        assert calls_on(silent) > 0
         with django_capture_on_commit_callbacks(execute=True):
             ask(judged_class, office, kind="running-order")
-        assert time.monotonic() - start < first
-        assert first < 10
+        assert calls_on(silent) == 0
     assert set(Job.objects.values_list("state", flat=True)) == {Job.State.QUEUED}

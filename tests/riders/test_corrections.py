@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 from competitions.services.results import make_official
@@ -45,9 +47,10 @@ def test_a_correction_keeps_what_stood_before_by_whom_and_why_and_the_season_fol
 
 
 def test_a_ride_moved_to_another_day_touches_both_seasons(score: Score):
-    scheme = qualifying_scheme(require=[], season={"lifetime": True})
+    scheme = qualifying_scheme(require=[], season={"from": "2026-10-01", "to": "2028-09-30"})
     one = make_season(scheme=scheme)
-    other = make_season(one.association, scheme=scheme, slug="2028", starts_on="2027-10-01", ends_on="2028-09-30")
+    days = {"starts_on": date(2027, 10, 1), "ends_on": date(2028, 9, 30)}
+    other = make_season(one.association, scheme=scheme, slug="2028", **days)
     correct_score(
         score, changes={"date": "2027-11-01"}, expected_version=version_of(score), by=None, reason="wrong year"
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from fractions import Fraction
 
 import pytest
@@ -53,14 +52,16 @@ def test_any_times_are_taken(rows):
      "reins up " * 30_000, "through to " * 30_000, "a" * 500_000, "{\\" * 100_000,
      "&#" * 100_000, "change the " * 20_000],
 )  # fmt: skip
-def test_long_lines_take_no_long_time(text):
-    started = time.process_time()
+def test_long_lines_are_laid_on_the_sheet_or_refused_in_a_sentence(text):
+    """What they cost stands in ``tests/benchmarks/bench_alignment.py``."""
     for data in (text, "WEBVTT\n\n00:00.000 --> 00:01.000\n" + text):
         try:
-            commentary.align(NOVICE, commentary.read_commentary(data))
-        except InvalidDocument:
-            continue
-    assert time.process_time() - started < 10
+            cues, problems = commentary.read_commentary(data), ()
+        except InvalidDocument as refusal:
+            cues, problems = (), refusal.problems
+        assert len(commentary.align(NOVICE, cues)) >= len(cues)
+        assert bool(cues) != bool(problems)
+        assert all(problem.message.endswith(".") for problem in problems)
 
 
 def test_more_than_ten_thousand_cues():
@@ -94,7 +95,7 @@ def test_no_cues_give_no_assignments():
     assert commentary.align(NOVICE, []) == ()
 
 
-def test_ten_minutes_of_talk_take_less_than_a_second():
+def test_ten_minutes_of_talk_are_laid_on_the_sheet_whole():
     labelled = next(labelled for labelled in commentaries() if labelled.name.startswith("04"))
     spoken = commentary.read_commentary(labelled.text)
     cues = [
@@ -103,6 +104,5 @@ def test_ten_minutes_of_talk_take_less_than_a_second():
         for cue in spoken
     ]
     assert Fraction(9 * 60) < cues[-1].end < Fraction(11 * 60)
-    started = time.process_time()
-    commentary.align(labelled.test, cues)
-    assert time.process_time() - started < 1
+    found = commentary.align(labelled.test, cues)
+    assert {assignment.index for assignment in found} == {cue.index for cue in cues}
