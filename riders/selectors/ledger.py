@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -110,6 +110,12 @@ def days_read(season: Season, scheme: Scheme | None = None) -> tuple[date, date]
     if scheme is None:
         return season.reads_from or season.starts_on, season.ends_on
     return scheme.season.reaches_back_to(season.starts_on), season.ends_on
+
+
+def reads_one_of(season: Season, days: Collection[date]) -> bool:
+    """Tell whether a season reads any of these days by its own scheme."""
+    first, last = days_read(season)
+    return any(first <= day <= last for day in days)
 
 
 def season_ledger(season: Season, scheme: Scheme, *, among: QuerySet[Score] | None = None) -> SeasonLedger:

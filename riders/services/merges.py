@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from django.db.models import Model, Q
@@ -18,7 +17,7 @@ from django.utils import timezone
 from riders.errors import Conflict, NotAllowed
 from riders.intake import reason_from
 from riders.models import Horse, Membership, Merge, Pair, Rider, Score, Season, User
-from riders.selectors.ledger import days_read
+from riders.selectors.ledger import reads_one_of
 from riders.services import followers
 from riders.services.closed import open_seasons
 from riders.services.merge_steps import (
@@ -218,13 +217,8 @@ def seasons_of(*members: Member) -> set[int]:
     return {
         season.pk
         for season in Season.objects.filter(closed_at__isnull=True)
-        if season.association_id in associations or _reads_one_of(season, days)
+        if season.association_id in associations or reads_one_of(season, days)
     }
-
-
-def _reads_one_of(season: Season, days: Collection[date]) -> bool:
-    first, last = days_read(season)
-    return any(first <= day <= last for day in days)
 
 
 def _carry_out(kept: Member, gone: Member) -> tuple[list[Step], dict[str, int]]:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable
 from datetime import date
 from itertools import groupby
 
@@ -13,7 +12,7 @@ from django.utils import timezone
 from riders.models import Association, Pair, Season, StandingsRebuild, StandingTable
 from riders.ranks import Unrankable
 from riders.selectors.details import standing_day
-from riders.selectors.ledger import days_read, scores_in_force, season_ledger
+from riders.selectors.ledger import days_read, reads_one_of, scores_in_force, season_ledger
 from riders.selectors.units import scores_of_units
 from riders.services.closed import open_seasons, refuse_closed
 from riders.services.columns import NotColumnar, assemble_rows, is_columnar, read_columns, work_columns
@@ -49,19 +48,13 @@ def rebuild_touched(dates: Collection[date], pairs: Collection[int] | None = Non
 
 def seasons_of_days(dates: Collection[date]) -> Iterable[Season]:
     """Return the open seasons that read any of these days, and those that are being given a scheme which may."""
-    days = sorted(set(dates))
+    days = set(dates)
     if not days:
         return []
     given = Q(Exists(_running_rebuilds().filter(season=OuterRef("pk"), scheme__isnull=False)))
-    begun = Q(starts_on__lte=days[-1]) | Q(reads_from__lte=days[-1]) | given
-    near = open_seasons(begun & Q(ends_on__gte=days[0])).annotate(given=given)
-    return [season for season in near if season.given or _reads_one_of(season, days)]
-
-
-def _reads_one_of(season: Season, days: Sequence[date]) -> bool:
-    """Tell whether a season reads one of these days, which are in their order and reach into it."""
-    first, last = days_read(season)
-    return days[bisect_left(days, first)] <= last
+    begun = Q(starts_on__lte=max(days)) | Q(reads_from__lte=max(days)) | given
+    near = open_seasons(begun & Q(ends_on__gte=min(days))).annotate(given=given)
+    return [season for season in near if season.given or reads_one_of(season, days)]
 
 
 def rebuild_members(association: Association, riders: Collection[int] | None) -> None:

@@ -145,8 +145,7 @@ def groups_ahead(
 def _days_left(scheme: Scheme, ledger: Sequence[Score], *, as_of: dt.date | None, day: dt.date | None) -> Unridden:
     tomorrow = dt.date(2000, 1, 1) if day is None else day + dt.timedelta(days=1)
     window = scheme.season.window(day_in_force(scheme, ledger, as_of))
-    rolling = scheme.season.rolling_months is not None or scheme.season.rolling_days is not None
-    first = tomorrow if rolling or window.first is None else max(tomorrow, window.first)
+    first = tomorrow if scheme.season.rolling or window.first is None else max(tomorrow, window.first)
     return Unridden(first, scheme.season.last, None)
 
 
